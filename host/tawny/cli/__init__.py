@@ -1,0 +1,1 @@
+"""The command line: parses, composes, owns standard output and exit codes."""

@@ -1,0 +1,144 @@
+"""What a person at the desk, or a button at the board, asks for.
+
+Each intent is a request: the step accepts or refuses it with a code, and both are recorded.
+Tagged structs, so that the desk can send them as JSON.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from tawny.core.names import Phase
+
+
+class Intent(msgspec.Struct, frozen=True, tag_field="intent"):
+    """Base of every intent."""
+
+
+class Prepare(Intent, tag="prepare"):
+    """Start a day: the mould's state as the person looked at it, before any preheat.
+
+    Attributes:
+        empty: Nothing lies in the mould.
+        dry: No water stands in the mould and the vents are clear.
+        let_down: The press is not pumped up.
+    """
+
+    empty: bool
+    dry: bool
+    let_down: bool
+
+
+class Arm(Intent, tag="arm"):
+    """Ask the board for its arming challenge; a person must then press ARM at the board."""
+
+
+class Advance(Intent, tag="advance"):
+    """Go on from the phase the person saw.
+
+    Attributes:
+        seen: The phase on their screen; another one now means that the tap is refused.
+        from_board: The NEXT button or pedal wired to the board.
+    """
+
+    seen: Phase
+    from_board: bool = False
+
+
+class Mark(Intent, tag="mark"):
+    """Mark a breath now."""
+
+
+class HeatOff(Intent, tag="heat_off"):
+    """Duty 0 and disarm; the pressing in hand is sealed as aborted."""
+
+
+class Scrap(Intent, tag="scrap"):
+    """Scrap this pressing and keep the mould hot."""
+
+    reason: str = ""
+
+
+class Pause(Intent, tag="pause"):
+    """Stop between steps; the mould stays at setpoint."""
+
+
+class Resume(Intent, tag="resume"):
+    """Go on from a pause."""
+
+
+class Acknowledge(Intent, tag="acknowledge"):
+    """Seen: acknowledge one alarm, or every alarm on screen when `alarm` is empty."""
+
+    alarm: str = ""
+
+
+class ResetAlarm(Intent, tag="reset_alarm"):
+    """Reset latched alarms of the host whose cause is gone; never the board's own trip."""
+
+    alarm: str = ""
+
+
+class Shelve(Intent, tag="shelve"):
+    """Keep one alarm quiet for some minutes, where its class allows."""
+
+    alarm: str
+    minutes: float = 10.0
+
+
+class ChooseRecipe(Intent, tag="choose_recipe"):
+    """Use another recipe from the next pressing on."""
+
+    name: str
+
+
+class SetOperator(Intent, tag="set_operator"):
+    """Name the person at the press."""
+
+    name: str
+
+
+class SetLot(Intent, tag="set_lot"):
+    """Name the lot of residue in use."""
+
+    name: str
+
+
+class RescueStep(Intent, tag="rescue_step"):
+    """Tick one step of the rescue card; `finish` closes it when every step is ticked."""
+
+    step: str
+
+
+class Confirm(Intent, tag="confirm"):
+    """Presence: somebody is at the press."""
+
+
+class TakeDesk(Intent, tag="take_desk"):
+    """Sit down at the desk; the viewer there now loses it."""
+
+
+class Quit(Intent, tag="quit"):
+    """Heat off, seal, and end the owner."""
+
+
+AnyIntent = (
+    Prepare
+    | Arm
+    | Advance
+    | Mark
+    | HeatOff
+    | Scrap
+    | Pause
+    | Resume
+    | Acknowledge
+    | ResetAlarm
+    | Shelve
+    | ChooseRecipe
+    | SetOperator
+    | SetLot
+    | RescueStep
+    | Confirm
+    | TakeDesk
+    | Quit
+)

@@ -1,0 +1,1 @@
+"""The owner of a press: steps the core, records, talks to the board."""

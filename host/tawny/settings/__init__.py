@@ -1,0 +1,1 @@
+"""Settings, recipes and moulds from files; the only reader of configuration."""

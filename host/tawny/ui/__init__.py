@@ -1,0 +1,1 @@
+"""The dashboard: a viewer of one press in a terminal."""
