@@ -1,0 +1,82 @@
+"""The press and the mould as settings: ratings, and what commissioning measured."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class HalfModel(msgspec.Struct, frozen=True, kw_only=True):
+    """What commissioning measured of one mould half with its heater.
+
+    Attributes:
+        rise_k_per_s: Rise at full duty near room temperature (the wire's `r`).
+        lag_s: From full duty to half of that rise rate (the wire's `lag`).
+        heat_up_s: Commissioned heat-up time to the usual setpoint.
+        loss_per_s: Fraction of the excess over the room lost each second.
+        heater_w: Rated power of the half's heaters.
+        mass_kg: Metal that has to soak.
+    """
+
+    rise_k_per_s: float
+    lag_s: float
+    heat_up_s: float
+    loss_per_s: float
+    heater_w: float
+    mass_kg: float
+
+
+class Mould(msgspec.Struct, frozen=True, kw_only=True):
+    """The mould's passport.
+
+    Attributes:
+        slot: Where the board keeps its R and lag, 1 to 8.
+        area_cm2: Projected area of one cavity.
+        rated_kn, rated_c: What the mould may bear.
+    """
+
+    name: str
+    slot: int
+    metal: str
+    cavities: int
+    area_cm2: float
+    upper: HalfModel
+    lower: HalfModel
+    stops: bool
+    vents: int
+    rated_kn: float
+    rated_c: float
+    note: str = ""
+
+    def soak_s(self) -> float:
+        """Return how long both halves must stay in band before they count as soaked.
+
+        15 s for each kilogram of the heavier half, 30 s to 10 min (common practice: heat
+        needs time to spread, more in a thicker half).
+        """
+        return min(max(15.0 * max(self.upper.mass_kg, self.lower.mass_kg), 30.0), 600.0)
+
+
+class Press(msgspec.Struct, frozen=True, kw_only=True):
+    """The press profile.
+
+    Attributes:
+        ram_area_cm2: To turn a gauge reading in bar into a force.
+        gauge_unit: What the press gauge is marked in.
+        gauge_most: The highest reading anybody may pump to.
+        jack_kn, frame_kn: Ratings from the makers' plates.
+        supply_w: What both heaters may draw together.
+        output: "ssr" or "relay".
+    """
+
+    name: str
+    workshop: str
+    ram_area_cm2: float
+    gauge_unit: str
+    gauge_most: float
+    jack_kn: float
+    frame_kn: float
+    supply_w: float
+    breaker_a: float
+    output: str
+    window_s: float
+    ambient_c: float = 22.0
