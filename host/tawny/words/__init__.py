@@ -1,6 +1,13 @@
 """Sentences for people: the gettext door, and the one formatter of numbers.
 
 Every sentence a person reads is looked up here; `core` returns codes and values only.
+A template is marked with `_` where it is shown at once and with `N_` where it waits in a
+table. A translator starts from
+
+    pybabel extract --keyword=N_ --output=tawny.pot host/tawny
+    pybabel init --domain=tawny --input-file=tawny.pot --output-dir=host/tawny/words/locale \
+        --locale=de
+    pybabel compile --domain=tawny --directory=host/tawny/words/locale
 """
 
 from __future__ import annotations
@@ -12,12 +19,17 @@ from pathlib import Path
 from tawny.errors import TawnyError
 
 _LOCALES = Path(__file__).parent / "locale"
-_language: list[str] = []
+_language: list[tuple[str, Path]] = []
 
 
-def use_language(code: str | None) -> None:
-    """Choose the language of every later sentence; None means the source text."""
-    _language[:] = [code] if code else []
+def use_language(code: str | None, folder: Path = _LOCALES) -> None:
+    """Choose the language of every later sentence; None means the source text.
+
+    Args:
+        code: A language such as "de"; without a catalogue of it the source text stands.
+        folder: Where the catalogues lie, as `code`/LC_MESSAGES/tawny.mo.
+    """
+    _language[:] = [(code, folder)] if code else []
     _catalogue.cache_clear()
 
 
@@ -25,7 +37,8 @@ def use_language(code: str | None) -> None:
 def _catalogue() -> _gettext.NullTranslations:
     if not _language:
         return _gettext.NullTranslations()
-    return _gettext.translation("tawny", _LOCALES, languages=_language, fallback=True)
+    code, folder = _language[0]
+    return _gettext.translation("tawny", folder, languages=[code], fallback=True)
 
 
 def _(template: str) -> str:

@@ -1,0 +1,157 @@
+"""The sentence of every code: the next action, refusals, permissives, rescue steps, goodbyes.
+
+A value is one template, or several of which the first whose fields are all there is used.
+"""
+
+from __future__ import annotations
+
+from tawny.errors import N_
+
+Templates = str | tuple[str, ...]
+
+SENTENCES: dict[str, Templates] = {
+    "connect": (
+        N_("Looking for the board on {port}. Check that its USB plug is in."),
+        N_("Looking for the board. Check that its USB plug is in."),
+    ),
+    "wrong_device": N_(
+        "What answers on this port is not a press board. Put the plug in, or choose another port."
+    ),
+    "version_refused": N_(
+        "The board and this program are of different versions. Update the older of the two."
+    ),
+    "link_lost": N_(
+        "No word from the board for {silence_s}. It switches the heat off by itself."
+        " Check the USB plug."
+    ),
+    "start_day": N_("Look into the mould and at the gauge. Then start the day."),
+    "need_empty_dry": N_(
+        "Empty and dry the mould, clear its vents, let the press down. Then start the day."
+    ),
+    "arm": N_("Ask for arming. Then press ARM at the board within 10 s."),
+    "press_arm": N_("Press ARM at the board now."),
+    "tripped": (
+        N_(
+            "Heat stays off: {first_out}. Mend the cause; once cool, hold RESET at the board"
+            " for 2 s."
+        ),
+        N_("Heat stays off. Mend the cause; once cool, hold RESET at the board for 2 s."),
+    ),
+    "mains_off": N_("No mains at the press. See to the isolator, then press START at the box."),
+    "heat_off_button": N_(
+        "The heat-off button is in. It does not let the jack down."
+        " Pull it out once the reason is gone."
+    ),
+    "preheat": (
+        N_("Heating up. Ready at {ready_at_utc_ms}; wipe the vents meanwhile."),
+        N_("Heating up. Wipe the vents meanwhile."),
+    ),
+    "soak": (
+        N_("Heating through: {left_s} more. Weigh the next charge meanwhile."),
+        N_("Heating through. Weigh the next charge meanwhile."),
+    ),
+    "ready": N_("Ready. Go on when the charge is weighed and at hand."),
+    "clean": N_("Clean both halves and the vents. Gloves on."),
+    "oil": N_("Oil both halves, thinly. Gloves on."),
+    "fill": (
+        N_("Fill each cavity ({cavities}) with {charge_g}, {water_g} of it water."),
+        N_("Fill each cavity with its charge."),
+    ),
+    "fill_slow": N_("Filling takes long and the mould cools. Close now, or scrap this charge."),
+    "close": (
+        N_("Close the mould. Pump up to {force} {force_unit}."),
+        N_("Close the mould and pump up."),
+    ),
+    "breathe": (
+        N_("Let it breathe: valve open for {open_s}, then closed. {done} of {wanted} done."),
+        N_("Let it breathe: open the valve, count two, close it."),
+    ),
+    "breathe_wait": (
+        N_("Keep it closed. Next breath in {next_s}. {done} of {wanted} done."),
+        N_("Keep it closed until the next breath."),
+    ),
+    "hold": (
+        N_("Hold. Top up the pressure when the gauge falls to {topup_force} {force_unit}."),
+        N_("Hold. Keep an eye on the gauge."),
+    ),
+    "hold_no_topup": N_("Hold. Leave the pressure as it is."),
+    "release": N_("Release slowly, in steps. Stand aside. Wait until the hissing stops."),
+    "open": N_("Open slowly and stand aside. If it hisses, stop and wait."),
+    "demould": N_("Take it out into the jig. Gloves on."),
+    "cool": (
+        N_("Heat is off. The mould is still {hottest_c}: leave it alone."),
+        N_("Heat is off. The mould is still hot: leave it alone."),
+    ),
+    "touchable": N_("Both halves read below 45 °C. Feel with care before you touch them."),
+    "paused": N_("Paused. The mould stays hot."),
+    "rescue": N_("A pressing was interrupted. Work down the card below, one step at a time."),
+    "learning": N_("The mould is being learned. Leave the press as it is until this ends."),
+    "no_desk": N_("Nobody is at the desk. Heat goes off within a minute unless somebody comes."),
+}
+
+REFUSALS: dict[str, Templates] = {
+    "not_at_desk": N_("Only the one at the desk can do that. Take the desk first."),
+    "stale_phase": (
+        N_("The press has gone on to {phase} meanwhile. Look again, then tap."),
+        N_("The press has gone on meanwhile. Look again, then tap."),
+    ),
+    "too_soon": N_("Too soon after the last tap. Wait a moment, then tap once."),
+    "held_key": N_("The key is held down. Let go, then tap once."),
+    "not_allowed_now": (
+        N_("That cannot be done now: the press is at {phase}."),
+        N_("That cannot be done now."),
+    ),
+    "permissive": (N_("First: {permissive}."), N_("Something is missing first.")),
+    "unknown_recipe": (
+        N_("There is no recipe called {name}. Choose one from the list."),
+        N_("There is no such recipe. Choose one from the list."),
+    ),
+    "unknown_alarm": N_("That alarm is no longer there."),
+    "not_shelvable": N_("This alarm cannot be made quiet."),
+    "alarm_true": N_("Its cause is still there, so it cannot be reset."),
+    "not_connected": N_("The board is not connected. Check its USB plug."),
+    "not_ready": (
+        N_("The board is not ready: {lock_reason}."),
+        N_("The board is not ready."),
+    ),
+    "bad_version": N_("This screen and the owner of the press are of different versions."),
+    "rescue_first": N_("Work down the rescue card first."),
+    "rescue_steps_left": N_("Not every step of the rescue card is ticked yet."),
+}
+
+PERMISSIVES: dict[str, Templates] = {
+    "in_band": (
+        N_("both halves in band (upper {upper_k}, lower {lower_k})"),
+        N_("both halves in band"),
+    ),
+    "soaked": (N_("heated through, {left_s}"), N_("heated through")),
+    "armed": N_("armed at the board"),
+    "mould_closed": N_("mould closed"),
+    "mould_open": N_("mould open"),
+    "sensors_good": N_("both sensors good"),
+    "not_tripped": N_("no trip standing"),
+    "recording": N_("recording"),
+    "confirmed_empty": N_("mould seen empty and dry, press let down"),
+    "mains": N_("mains on"),
+    "rescue_done": N_("rescue card done"),
+    "desk_taken": N_("somebody at the desk"),
+    "breaths_done": (N_("breaths, {done} of {wanted}"), N_("breaths")),
+}
+
+RESCUE_STEPS: dict[str, Templates] = {
+    "heat_stays_off": N_("Leave the heat off. Only a new arming brings it back."),
+    "stand_aside": N_("Stand aside of the mould's rim and vents."),
+    "let_down_steps": N_("Let the press down slowly, in small steps."),
+    "wait_hiss": N_("Wait until the hissing has stopped."),
+    "finish_stored_heat": N_("Choose: finish it with the stored heat, or give it up."),
+    "take_out": N_("Take it out. Gloves on: the mould is hot."),
+    "gap_marked": N_("Know that the gap in its trace is marked."),
+    "look_cause": N_("Find the cause before you heat again."),
+}
+
+GOODBYES: dict[str, Templates] = {
+    "quit": N_("Heat is off and the owner of the press has ended."),
+    "stopped": N_("The owner of the press has ended. Heat is off."),
+    "bad_version": N_("This screen and the owner of the press are of different versions."),
+    "slow": N_("This screen fell behind and was let go."),
+}
