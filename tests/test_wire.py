@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+from collections import Counter
+from pathlib import Path
 from zlib import crc32
 
 import pytest
@@ -16,6 +19,25 @@ from tawny.core.wire_fields import FROM_BOARD, TO_BOARD, Decimal, Hex, Kind, Tem
 DECODE = {"to_board": decode_to_board, "from_board": decode_from_board}
 UNHURRIED = settings(deadline=None)
 KINDS = {"to_board": TO_BOARD, "from_board": FROM_BOARD}
+
+
+with (Path(__file__).parent / "wire_vectors.csv").open(encoding="ascii", newline="") as file:
+    VECTORS = list(csv.DictReader(file))
+
+
+def raw_of(vector: dict[str, str]) -> bytes:
+    """The bytes of a vector's line, without its LF."""
+    return bytes.fromhex(vector["hex"]) if vector["hex"] else vector["line"].encode("ascii")
+
+
+def bitwise_crc(data: bytes) -> int:
+    """CRC-32 by its definition, one bit at a time."""
+    crc = 0xFFFF_FFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0xEDB8_8320 if crc & 1 else 0)
+    return crc ^ 0xFFFF_FFFF
 
 
 def values_of(field: object) -> st.SearchStrategy[int | str]:
@@ -51,6 +73,53 @@ def sealed(body: bytes) -> bytes:
 def test_crc_has_the_published_check_value() -> None:
     """CRC-32/ISO-HDLC: the check value of "123456789" is CBF43926 (catalogue of CRC algorithms)."""
     assert crc_of(b"123456789") == 0xCBF43926
+
+
+def test_crc_agrees_with_its_definition_over_the_good_vectors() -> None:
+    """The polynomial EDB88320 taken bit by bit gives the CRC of every good line."""
+    assert bitwise_crc(b"123456789") == 0xCBF43926
+    for vector in VECTORS:
+        if vector["expected"] == "ok":
+            body, _, digits = vector["line"].rpartition(" crc=")
+            assert f"{bitwise_crc(body.encode('ascii')):08x}" == digits
+
+
+@pytest.mark.parametrize(
+    "vector", VECTORS, ids=lambda v: f"{v['expected']}:{v['line'] or v['hex']}"
+)
+def test_wire_judges_each_vector_as_the_file_says(vector: dict[str, str]) -> None:
+    """Good lines give these fields and write back to the same bytes, broken ones this fault."""
+    line = raw_of(vector)
+    message = DECODE[vector["direction"]](line)
+    if isinstance(message, Fault):
+        assert message.value == vector["expected"]
+        assert vector["fields"] == ""
+        return
+    kind = next(k for k in KINDS[vector["direction"]] if k.message is type(message))
+    values = [getattr(message, name) for name in message.__struct_fields__]
+    fields = " ".join(f"{n}={v}" for (n, _), v in zip(kind.fields, values, strict=True))
+
+    assert vector["expected"] == "ok"
+    assert fields == vector["fields"]
+    assert encode(message) == line + b"\n"
+
+
+def test_wire_vectors_cover_every_kind_and_every_fault() -> None:
+    """At least 60 good and 60 broken lines; each kind good, each fault in both directions."""
+    count = Counter(vector["expected"] == "ok" for vector in VECTORS)
+    assert count[True] >= 60
+    assert count[False] >= 60
+    for direction, kinds in KINDS.items():
+        mine = [vector for vector in VECTORS if vector["direction"] == direction]
+        good = {v["line"].split(" ")[0] for v in mine if v["expected"] == "ok"}
+        assert good == {kind.word for kind in kinds}
+        assert {v["expected"] for v in mine} == {"ok", *(fault.value for fault in Fault)}
+
+
+@pytest.mark.parametrize("line", [b"done q=\n8 crc=00000000", b"done q=8 crc=411e5ded\n"])
+def test_wire_never_takes_a_line_with_an_lf_inside(line: bytes) -> None:
+    """The LF is the framer's; in a line it is a wrong character."""
+    assert decode_from_board(line) is Fault.CHARACTER
 
 
 @pytest.mark.parametrize("direction", ["to_board", "from_board"])
