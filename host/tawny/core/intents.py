@@ -15,7 +15,7 @@ class Intent(msgspec.Struct, frozen=True, tag_field="intent"):
     """Base of every intent."""
 
 
-class Prepare(Intent, tag="prepare"):
+class Prepare(Intent, frozen=True, tag="prepare"):
     """Start a day: the mould's state as the person looked at it, before any preheat.
 
     Attributes:
@@ -29,11 +29,11 @@ class Prepare(Intent, tag="prepare"):
     let_down: bool
 
 
-class Arm(Intent, tag="arm"):
+class Arm(Intent, frozen=True, tag="arm"):
     """Ask the board for its arming challenge; a person must then press ARM at the board."""
 
 
-class Advance(Intent, tag="advance"):
+class Advance(Intent, frozen=True, tag="advance"):
     """Go on from the phase the person saw.
 
     Attributes:
@@ -45,80 +45,80 @@ class Advance(Intent, tag="advance"):
     from_board: bool = False
 
 
-class Mark(Intent, tag="mark"):
+class Mark(Intent, frozen=True, tag="mark"):
     """Mark a breath now."""
 
 
-class HeatOff(Intent, tag="heat_off"):
+class HeatOff(Intent, frozen=True, tag="heat_off"):
     """Duty 0 and disarm; the pressing in hand is sealed as aborted."""
 
 
-class Scrap(Intent, tag="scrap"):
+class Scrap(Intent, frozen=True, tag="scrap"):
     """Scrap this pressing and keep the mould hot."""
 
     reason: str = ""
 
 
-class Pause(Intent, tag="pause"):
+class Pause(Intent, frozen=True, tag="pause"):
     """Stop between steps; the mould stays at setpoint."""
 
 
-class Resume(Intent, tag="resume"):
+class Resume(Intent, frozen=True, tag="resume"):
     """Go on from a pause."""
 
 
-class Acknowledge(Intent, tag="acknowledge"):
+class Acknowledge(Intent, frozen=True, tag="acknowledge"):
     """Seen: acknowledge one alarm, or every alarm on screen when `alarm` is empty."""
 
     alarm: str = ""
 
 
-class ResetAlarm(Intent, tag="reset_alarm"):
+class ResetAlarm(Intent, frozen=True, tag="reset_alarm"):
     """Reset latched alarms of the host whose cause is gone; never the board's own trip."""
 
     alarm: str = ""
 
 
-class Shelve(Intent, tag="shelve"):
+class Shelve(Intent, frozen=True, tag="shelve"):
     """Keep one alarm quiet for some minutes, where its class allows."""
 
     alarm: str
     minutes: float = 10.0
 
 
-class ChooseRecipe(Intent, tag="choose_recipe"):
+class ChooseRecipe(Intent, frozen=True, tag="choose_recipe"):
     """Use another recipe from the next pressing on."""
 
     name: str
 
 
-class SetOperator(Intent, tag="set_operator"):
+class SetOperator(Intent, frozen=True, tag="set_operator"):
     """Name the person at the press."""
 
     name: str
 
 
-class SetLot(Intent, tag="set_lot"):
+class SetLot(Intent, frozen=True, tag="set_lot"):
     """Name the lot of residue in use."""
 
     name: str
 
 
-class RescueStep(Intent, tag="rescue_step"):
+class RescueStep(Intent, frozen=True, tag="rescue_step"):
     """Tick one step of the rescue card; `finish` closes it when every step is ticked."""
 
     step: str
 
 
-class Confirm(Intent, tag="confirm"):
+class Confirm(Intent, frozen=True, tag="confirm"):
     """Presence: somebody is at the press."""
 
 
-class TakeDesk(Intent, tag="take_desk"):
+class TakeDesk(Intent, frozen=True, tag="take_desk"):
     """Sit down at the desk; the viewer there now loses it."""
 
 
-class Quit(Intent, tag="quit"):
+class Quit(Intent, frozen=True, tag="quit"):
     """Heat off, seal, and end the owner."""
 
 
