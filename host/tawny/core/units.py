@@ -53,6 +53,7 @@ TABLE = {
     "MPa": _Unit("pressure", 10.0),
     "W": _Unit("power", 1.0),
     "kW": _Unit("power", 1000.0),
+    "A": _Unit("current", 1.0),
     "mV": _Unit("voltage", 1.0),
     "V": _Unit("voltage", 1000.0),
     "J/mol": _Unit("molar energy", 1.0),

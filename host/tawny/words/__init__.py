@@ -52,6 +52,10 @@ def ngettext(one: str, many: str, count: int) -> str:
 
 
 def sentence_of(error: TawnyError) -> str:
-    """Return an error as the sentence a person reads."""
+    """Return an error as the sentence a person reads; a reason inside it is translated too."""
     template = _(error.template)
-    return template.format(**error.fields) if error.fields else template
+    fields = {
+        name: sentence_of(value) if isinstance(value, TawnyError) else value
+        for name, value in error.fields.items()
+    }
+    return template.format(**fields) if fields else template
