@@ -158,8 +158,8 @@ class Word(msgspec.Struct, frozen=True):
 
 
 REFUSALS: Final = (
-    "version", "busy", "token", "old", "echo", "state", "range", "limit", "hand", "wrong",
-    "rate", "slot", "empty",
+    "version", "busy", "token", "old", "echo", "slot", "range", "limit", "state", "rate",
+    "hand", "wrong", "empty",
 )  # fmt: skip
 LOCK_REASONS: Final = (
     "none", "session", "sensor", "mains", "button", "thermostat", "mould", "mirror", "selftest",
