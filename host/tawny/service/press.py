@@ -1,0 +1,329 @@
+"""One press: link events in, steps of the core, effects out. No thread and no clock of its own.
+
+Live and on a virtual clock the same object runs; only who calls it differs. It alone steps
+the core, and it decides nothing: what is to be done stands in the effects.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from tawny.core import effects as fx
+from tawny.core import events as ev
+from tawny.core.alarm_list import ALARMS
+from tawny.core.names import AlarmState
+from tawny.core.record import AlarmChange
+from tawny.core.snapshot import Code, PartView
+from tawny.core.step import step
+from tawny.core.view import snapshot as view_of
+from tawny.link import events as link
+from tawny.service.tape import Tape
+from tawny.service.trend import Trend
+from tawny.store.codes import pressing_code
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from tawny.core.intents import AnyIntent
+    from tawny.core.snapshot import Snapshot
+    from tawny.core.state import State
+    from tawny.link.session import Session
+    from tawny.store.requests import Sealed
+    from tawny.store.recorder import Recorder
+
+PARTS_SHOWN = 5
+STALLED_S = 2.0
+BOARD = "board"
+
+
+class Press:
+    """The owner's heart with its shell.
+
+    Args:
+        state: Where to begin; carries settings, recipes and a rescue card if one is due.
+        session: The session with the board.
+        recorder: Where the record goes.
+        utc_ms: Wall time now, from the host clock in milliseconds.
+        write: Sends bytes to the board; losing the port is not its caller's problem.
+    """
+
+    def __init__(
+        self,
+        state: State,
+        session: Session,
+        recorder: Recorder,
+        *,
+        utc_ms: Callable[[int], int],
+        write: Callable[[bytes], None],
+        simulated: bool,
+        simulated_hand: bool = False,
+        port: str = "",
+    ) -> None:
+        """Take over; nothing is sent before the port is opened."""
+        self.state = state
+        self.trend = Trend()
+        self.ended = False
+        self.bells = 0
+        self.on_event: Callable[[ev.AnyEvent, State, State], None] | None = None
+        self._session = session
+        self._recorder = recorder
+        self._tape = Tape(recorder, simulated=simulated)
+        self._utc_ms = utc_ms
+        self._write = write
+        self._simulated = simulated
+        self._simulated_hand = simulated_hand
+        self._port = port
+        self._seq = 0
+        self._recording: Code | None = None
+        self._parts: tuple[PartView, ...] = ()
+        self._parts_today = 0
+        self._sealing: dict[str, PartView] = {}
+
+    def opened(self, host_ms: int) -> None:
+        """The port is open: greet the board."""
+        self._session.opened(host_ms / 1000.0)
+        self._flush()
+
+    def lost(self, host_ms: int, reason: Code) -> None:
+        """The port has gone."""
+        for event in self._session.lost(host_ms / 1000.0, reason):
+            self._link_event(event, host_ms)
+
+    def line(self, line: bytes, host_ms: int) -> None:
+        """Take in one line from the board."""
+        for event in self._session.receive(line, host_ms / 1000.0):
+            self._link_event(event, host_ms)
+        self._poll(host_ms)
+
+    def tick(self, host_ms: int) -> None:
+        """Take in a quarter of a second of the host's clock."""
+        self._apply(ev.Tick(host_ms=host_ms))
+        self._poll(host_ms)
+        self._recorder.tick()
+        self._watch_recorder(host_ms)
+
+    def poll(self, host_ms: int) -> None:
+        """Let the session look at its time-outs between ticks."""
+        self._poll(host_ms)
+
+    def ask(self, intent: AnyIntent, who: str, host_ms: int) -> fx.Answered:
+        """Put an intent to the core and return what became of it."""
+        effects = self._apply(ev.Asked(host_ms=host_ms, who=who, intent=intent))
+        self._flush()
+        answers = [one for one in effects if isinstance(one, fx.Answered)]
+        return answers[-1] if answers else fx.Answered(accepted=False)
+
+    def desk(self, viewer: str, empty_s: float, viewers: int, host_ms: int) -> None:
+        """Tell the core who sits at the desk, when that matters."""
+        state = self.state
+        same = viewer == state.desk_viewer and viewers == state.viewers
+        if same and empty_s == state.desk_empty_s:
+            return
+        self._apply(
+            ev.DeskChanged(host_ms=host_ms, viewer=viewer, empty_s=empty_s, viewers=viewers)
+        )
+        self._flush()
+
+    def snapshot(self, host_ms: int) -> Snapshot:
+        """Return one picture of the press."""
+        state = self.state
+        self._seq += 1
+        pressing = state.cycle.pressing
+        code = pressing_code(pressing.number) if pressing is not None else ""
+        shown = view_of(
+            replace(state, host_ms=max(host_ms, state.host_ms)),
+            seq=self._seq,
+            utc_ms=self._utc_ms(host_ms),
+            simulated=self._simulated,
+            simulated_hand=self._simulated_hand,
+            pressing_id=code,
+        )
+        rescue = shown.rescue
+        if rescue is not None and rescue.pressing.isdigit():
+            rescue = replace(rescue, pressing=pressing_code(int(rescue.pressing)))
+        return replace(
+            shown, last_parts=self._parts, parts_today=self._parts_today, rescue=rescue
+        )
+
+    def close(self, host_ms: int) -> None:
+        """End the session and keep what is open; heat is off by then."""
+        self._session.bye()
+        self._poll(host_ms)
+        self._tape.close(self._utc_ms(host_ms), host_ms)
+
+    def show_parts(self, parts: tuple[PartView, ...], today: int) -> None:
+        """Begin with the last parts of an earlier run on screen."""
+        self._parts, self._parts_today = parts[:PARTS_SHOWN], today
+
+    def _poll(self, host_ms: int) -> None:
+        for event in self._session.poll(host_ms / 1000.0):
+            self._link_event(event, host_ms)
+        self._flush()
+
+    def _flush(self) -> None:
+        data = self._session.take()
+        if data:
+            self._write(data)
+
+    def _link_event(self, event: link.LinkEvent, host_ms: int) -> None:
+        match event:
+            case link.Telemetry(tele=tele, board_ms=board_ms, boot=boot):
+                self._apply(ev.Frame(host_ms=host_ms, boot=boot, board_ms=board_ms, tele=tele))
+            case link.Up():
+                self._apply(self._link_up(event, host_ms))
+                if event.mould.in_use != self.state.mould.slot:
+                    self._session.use_mould(self.state.mould.slot)
+            case link.Down(reason=reason, refused=refused):
+                self._apply(ev.LinkDown(host_ms=host_ms, reason=reason, refused=refused))
+            case link.BoardReset(boot=boot, cause=cause):
+                self._apply(ev.BoardRestarted(host_ms=host_ms, boot=boot, cause=cause))
+            case link.Status(stat=stat):
+                self._apply(
+                    ev.BoardStatus(
+                        host_ms=host_ms,
+                        why=stat.why,
+                        bad_lines=stat.bad,
+                        presence_left_s=stat.pl,
+                        window_left_s=stat.ch,
+                        operations=stat.ops,
+                    )
+                )
+            case link.Logged(event=said):
+                value_c = said.val / 10.0 if isinstance(said.val, int) else None
+                self._apply(ev.BoardSaid(host_ms=host_ms, code=said.code, value_c=value_c))
+            case link.ArmingStep(step=arming):
+                self._apply(ev.Arming(host_ms=host_ms, step=arming))
+            case link.Refusal(kind=kind, why=why):
+                self._apply(ev.Refusal(host_ms=host_ms, kind=kind, why=why))
+            case _:
+                pass
+
+    def _link_up(self, event: link.Up, host_ms: int) -> ev.LinkUp:
+        here, limits, mould = event.here, event.limits, event.mould
+        return ev.LinkUp(
+            host_ms=host_ms,
+            port=self._port,
+            board=here.board,
+            build=here.build,
+            boot=here.boot,
+            cause=here.cause,
+            latch=here.latch,
+            ceiling_c=_c(limits.ceil),
+            trip_c=_c(limits.trip),
+            setpoint_most_c=_c(limits.set),
+            supply_cap=limits.cap / 1000.0,
+            window_ms=limits.win,
+            fitted=limits.fit,
+            mould_slot=mould.in_use,
+            upper_rise_k_per_s=mould.ur / 1000.0,
+            upper_lag_s=mould.ul / 10.0,
+            lower_rise_k_per_s=mould.lr / 1000.0,
+            lower_lag_s=mould.ll / 10.0,
+        )
+
+    def _apply(self, event: ev.AnyEvent) -> tuple[fx.AnyEffect, ...]:
+        before = self.state
+        after, effects = step(before, event)
+        self.state = after
+        utc_ms = self._utc_ms(event.host_ms)
+        self._tape.take(before, event, after, effects, utc_ms)
+        phase = after.cycle.phase
+        self.trend.add(after, utc_ms, phase.value if phase is not before.cycle.phase else "")
+        for effect in effects:
+            self._carry_out(effect, event, utc_ms)
+        if self.on_event is not None:
+            self.on_event(event, before, after)
+        return effects
+
+    def _carry_out(self, effect: fx.AnyEffect, event: ev.AnyEvent, utc_ms: int) -> None:
+        session, now_s = self._session, event.host_ms / 1000.0
+        match effect:
+            case fx.SendDuty():
+                session.send_duty(
+                    effect.upper,
+                    effect.upper_setpoint_c,
+                    effect.lower,
+                    effect.lower_setpoint_c,
+                    now_s,
+                )
+            case fx.SendArm():
+                session.arm()
+            case fx.SendDisarm():
+                session.disarm()
+            case fx.SendCharge():
+                session.charge()
+            case fx.SendSignal(lamp=lamp, sound=sound):
+                session.signal(lamp, sound)
+            case fx.Journal():
+                self._journal(effect, event, utc_ms)
+            case fx.PressingEnded():
+                self._note_parts(effect, utc_ms)
+            case fx.Bell():
+                self.bells += 1
+            case fx.End():
+                self.ended = True
+            case _:
+                pass
+
+    def _journal(self, effect: fx.Journal, event: ev.AnyEvent, utc_ms: int) -> None:
+        who = event.who if isinstance(event, ev.Asked) else BOARD
+        self._recorder.append(
+            effect.kind, effect.payload, who=who, utc_ms=utc_ms, mono_ms=event.host_ms
+        )
+        if effect.kind == "alarm_event" and effect.payload["to"] is not None:
+            alarm = str(effect.payload["alarm"])
+            pressing = self.state.cycle.pressing
+            standing = next((one for one in self.state.alarms if one.alarm == alarm), None)
+            change = AlarmChange(
+                alarm=alarm,
+                state=AlarmState(str(effect.payload["to"])),
+                priority=ALARMS[alarm].priority,
+                pressing_id="" if pressing is None else pressing_code(pressing.number),
+                first_out=standing is not None and standing.first_out,
+                fields=standing.fields if standing is not None else {},
+            )
+            self._recorder.append("alarm", change, who=who, utc_ms=utc_ms, mono_ms=event.host_ms)
+
+    def _note_parts(self, end: fx.PressingEnded, utc_ms: int) -> None:
+        figures = end.figures
+        peaks = [figures["upper_peak_c"], figures["lower_peak_c"]]
+        highest = [peak for peak in peaks if isinstance(peak, float)]
+        equivalent = figures["equivalent_s"]
+        recipe = figures["recipe"]
+        hold_s = figures["hold_s"]
+        self._sealing[pressing_code(end.number)] = PartView(
+            part_id="",
+            pressing_id=pressing_code(end.number),
+            recipe=getattr(recipe, "name", ""),
+            result=figures["result"],  # type: ignore[arg-type]  # set by core.pressing.ended
+            hold_s=hold_s if isinstance(hold_s, float) else 0.0,
+            equivalent_s=equivalent if isinstance(equivalent, float) else None,
+            peak_c=max(highest) if highest else None,
+            ended_utc_ms=utc_ms,
+        )
+
+    def _watch_recorder(self, host_ms: int) -> None:
+        for sealed in self._recorder.take_sealed():
+            self._show(sealed)
+        status = self._recorder.status()
+        reason = status.reason
+        if reason is None and self._recorder.stalled_s() > STALLED_S:
+            reason = Code("store_stalled", {"waiting": status.waiting})
+        if (reason is None) != (self._recording is None):
+            self._apply(ev.StoreChanged(host_ms=host_ms, ok=reason is None, reason=reason))
+        self._recording = reason
+
+    def _show(self, sealed: Sealed) -> None:
+        part = self._sealing.pop(sealed.pressing_id, None)
+        if part is None:
+            return
+        shown = tuple(replace(part, part_id=code) for code in sealed.part_ids)
+        self._parts = (*shown, *self._parts)[:PARTS_SHOWN]
+        self._parts_today += len(shown)
+
+
+def _c(value: int | str) -> float:
+    """Return tenths of a degree as degrees; a limit that is no number permits nothing."""
+    return value / 10.0 if isinstance(value, int) else 0.0

@@ -1,0 +1,81 @@
+"""What an owner that was killed left behind: its open pressing, sealed as interrupted.
+
+The spool holds the state the pressing began from and every event since; replaying them
+gives the state of its last second, and with it the figures and the rescue card.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from tawny.core.loss import rescue_card
+from tawny.core.names import Result
+from tawny.core.pressing import ended
+from tawny.core.step import step
+from tawny.core.snapshot import Code
+from tawny.errors import N_, StoreDamagedError
+from tawny.service.sealing import record_of
+from tawny.service.tape import WHO, Chunk
+from tawny.service.window import pack_rows
+
+if TYPE_CHECKING:
+    from tawny.core.snapshot import RescueView
+    from tawny.core.state import State
+    from tawny.service.window import Row
+    from tawny.store.spool import Leftover
+    from tawny.store.store import Store
+
+
+def seal_leftovers(store: Store, utc_ms: int, host_ms: int) -> RescueView | None:
+    """Seal every open pressing of an earlier owner; return the rescue card of the last one."""
+    card = None
+    for leftover in store.spooled():
+        card = _seal(store, leftover, utc_ms, host_ms) or card
+    return card
+
+
+def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> RescueView | None:
+    start, rows = _rows(leftover)
+    state = start
+    for row in rows:
+        state, _ = step(state, row.event)
+    if state.cycle.pressing is None:
+        raise StoreDamagedError(
+            N_("pressing {pressing} was left open without its beginning; keep the file for repair"),
+            pressing=leftover.pressing_id,
+        )
+    started_utc_ms = _whole(leftover, "started_utc_ms", utc_ms)
+    started_ms = _whole(leftover, "started_mono_ms", host_ms)
+    last_ms = rows[-1].event.host_ms if rows else started_ms
+    lasted_ms = max(last_ms - started_ms, 0)
+    record = record_of(
+        ended(state, Result.INTERRUPTED),
+        state,
+        started=(started_utc_ms, started_ms),
+        ended=(started_utc_ms + lasted_ms, last_ms),
+        simulated=store.simulated,
+    )
+    store.seal_pressing(
+        record, pack_rows(start, rows), who=WHO, utc_ms=utc_ms, mono_ms=host_ms
+    )
+    pressing = state.cycle.pressing
+    water_g = pressing.recipe.water_g * state.mould.cavities
+    return rescue_card(state.cycle.phase, str(pressing.number), Code("owner_gone"), water_g)
+
+
+def _whole(leftover: Leftover, name: str, otherwise: int) -> int:
+    value = leftover.about.get(name)
+    return value if isinstance(value, int) else otherwise
+
+
+def _rows(leftover: Leftover) -> tuple[State, list[Row]]:
+    chunks = [msgspec.msgpack.decode(data, type=Chunk) for data in leftover.chunks]
+    start = next((chunk.state for chunk in chunks if chunk.state is not None), None)
+    if start is None:
+        raise StoreDamagedError(
+            N_("pressing {pressing} was left open without its beginning; keep the file for repair"),
+            pressing=leftover.pressing_id,
+        )
+    return start, [row for chunk in chunks for row in chunk.rows]

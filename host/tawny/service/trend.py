@@ -1,0 +1,79 @@
+"""The trend that viewers draw: one point a second, least and most of each, for hours."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from tawny.core.heat import setpoints_c
+from tawny.core.names import Quality
+from tawny.core.snapshot import TrendPoint
+
+if TYPE_CHECKING:
+    from tawny.core.state import HalfState, State
+
+KEPT_S = 4 * 3600
+
+
+class Trend:
+    """Gathers samples into seconds on the host's clock."""
+
+    def __init__(self) -> None:
+        """Begin empty."""
+        self._points: deque[TrendPoint] = deque(maxlen=KEPT_S)
+        self._second = -1
+        self._upper: tuple[float, float] | None = None
+        self._lower: tuple[float, float] | None = None
+        self._event = ""
+
+    def add(self, state: State, utc_ms: int, event: str = "") -> None:
+        """Take in the state after a frame or a tick."""
+        second = state.host_ms // 1000
+        if second != self._second:
+            self._close(state, utc_ms)
+            self._second = second
+        self._upper = _widened(self._upper, state.upper)
+        self._lower = _widened(self._lower, state.lower)
+        if event:
+            self._event = event
+
+    def _close(self, state: State, utc_ms: int) -> None:
+        if self._second >= 0:
+            wanted_c = setpoints_c(state)[0]
+            upper, lower = self._upper, self._lower
+            self._points.append(
+                TrendPoint(
+                    host_s=float(self._second),
+                    utc_ms=utc_ms,
+                    upper_min_c=None if upper is None else upper[0],
+                    upper_max_c=None if upper is None else upper[1],
+                    lower_min_c=None if lower is None else lower[0],
+                    lower_max_c=None if lower is None else lower[1],
+                    setpoint_c=wanted_c,
+                    trip_c=state.link.trip_c,
+                    phase=state.cycle.phase,
+                    event=self._event,
+                )
+            )
+        self._upper = self._lower = None
+        self._event = ""
+
+    def since(self, host_s: float) -> tuple[TrendPoint, ...]:
+        """Return the points after a moment; all of them for a negative one."""
+        if host_s < 0.0:
+            return tuple(self._points)
+        found: list[TrendPoint] = []
+        for point in reversed(self._points):
+            if point.host_s <= host_s:
+                break
+            found.append(point)
+        return tuple(reversed(found))
+
+
+def _widened(span: tuple[float, float] | None, half: HalfState) -> tuple[float, float] | None:
+    if half.quality is not Quality.GOOD or half.value_c is None:
+        return span
+    value_c = half.value_c
+    if span is None:
+        return value_c, value_c
+    return min(span[0], value_c), max(span[1], value_c)
