@@ -81,7 +81,7 @@ def test_recipe_of_the_first_schema_opens_for_ever() -> None:
     ("old", "new", "sentence"),
     [
         ('"180 degC"', '"1800 degC"', "setpoint 1800 degC is not between 60 degC and 200 degC"),
-        ('"180 degC"', '"180 degF"', "is only 82.2 degC, below the boil; if 180 degC is meant write"),
+        ('"180 degC"', '"180 degF"', "is only 82.2 degC, below the boil; if 180 degC is meant"),
         ('"180 degC"', '"nan degC"', 'setpoint: "nan degC" is not a finite number'),
         ('"180 degC"', "nan", "setpoint = nan is not a finite number"),
         ('"180 degC"', "180", 'setpoint = 180 has no unit: write it as text, such as "180 degC"'),

@@ -13,8 +13,9 @@ from tawny.core.equipment import Mould, Press
 from tawny.errors import SettingsError
 from tawny.settings.demo import demo_files, lay_demo
 from tawny.settings.equipment import read_mould, read_moulds, read_press
+from tawny.settings.files import write_whole
 from tawny.settings.fit import check_fit, force_kn
-from tawny.settings.home import Home, find_home, open_home, write_whole
+from tawny.settings.home import Home, find_home, open_home
 from tawny.settings.workshop import load_workshop
 from tawny.words import sentence_of
 

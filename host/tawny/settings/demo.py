@@ -6,7 +6,8 @@ from pathlib import Path
 
 from tawny.errors import N_, SettingsError
 from tawny.settings.equipment import read_press
-from tawny.settings.home import Home, open_home, write_whole
+from tawny.settings.files import write_whole
+from tawny.settings.home import Home, open_home
 
 _DATA = Path(__file__).parent.parent / "data"
 

@@ -12,7 +12,6 @@ home/
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -124,51 +123,12 @@ def open_home(home: Home) -> Home:
         with tempfile.TemporaryFile(dir=home.root):
             pass
     except OSError as error:
-        raise _unwritable(home.root, error) from error
+        raise SettingsError(
+            N_(
+                "{path} cannot be written: {reason}; mend its permissions or free the disk, or "
+                "choose another folder with --home"
+            ),
+            path=home.root,
+            reason=error.strerror or str(error),
+        ) from error
     return home
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Replace a file so that a power cut leaves either the old text or the new one.
-
-    Raises:
-        SettingsError: If it cannot be written.
-    """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        fresh = Path(name)
-        try:
-            with open(handle, "w", encoding="utf-8", newline="\n") as file:  # noqa: PTH123 - a descriptor
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            if path.exists():
-                shutil.copymode(path, fresh)
-            fresh.replace(path)
-        except BaseException:
-            fresh.unlink(missing_ok=True)
-            raise
-        _sync_folder(path.parent)
-    except OSError as error:
-        raise _unwritable(path, error) from error
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name itself survive a power cut."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def _unwritable(path: Path, error: OSError) -> SettingsError:
-    return SettingsError(
-        N_(
-            "{path} cannot be written: {reason}; mend its permissions or free the disk, or choose "
-            "another folder with --home"
-        ),
-        path=path,
-        reason=error.strerror or str(error),
-    )

@@ -11,7 +11,7 @@ from tawny.core.recipe import RECIPE_SCHEMA, Breath, Recipe, check_recipe
 from tawny.core.units import format_quantity, parse, parse_difference_k
 from tawny.errors import N_, InputError, SettingsError, TawnyError
 from tawny.settings.decode import name_file, read_file
-from tawny.settings.home import write_whole
+from tawny.settings.files import write_whole
 from tawny.settings.marks import FileTable, Name, Quantity, Reading, Whole, split_reading
 
 GAUGE_UNITS = ("bar", "MPa", "kPa", "psi", "kN")
