@@ -66,6 +66,7 @@ class Press:
         self.trend = Trend()
         self.ended = False
         self.bells = 0
+        self.pressings_ended = 0
         self.on_event: Callable[[ev.AnyEvent, State, State], None] | None = None
         self._session = session
         self._recorder = recorder
@@ -259,6 +260,7 @@ class Press:
             case fx.Journal():
                 self._journal(effect, event, utc_ms)
             case fx.PressingEnded():
+                self.pressings_ended += 1
                 self._note_parts(effect, utc_ms)
             case fx.Bell():
                 self.bells += 1

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections import deque
+from bisect import bisect_right
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from tawny.core.heat import setpoints_c
@@ -13,14 +14,18 @@ if TYPE_CHECKING:
     from tawny.core.state import HalfState, State
 
 KEPT_S = 4 * 3600
+SPARE_S = 600
 
 
 class Trend:
-    """Gathers samples into seconds on the host's clock."""
+    """Gathers samples into seconds on the host's clock.
+
+    One thread adds; others may read, because a list that only grows can be copied meanwhile.
+    """
 
     def __init__(self) -> None:
         """Begin empty."""
-        self._points: deque[TrendPoint] = deque(maxlen=KEPT_S)
+        self._points: list[TrendPoint] = []
         self._second = -1
         self._upper: tuple[float, float] | None = None
         self._lower: tuple[float, float] | None = None
@@ -41,6 +46,8 @@ class Trend:
         if self._second >= 0:
             wanted_c = setpoints_c(state)[0]
             upper, lower = self._upper, self._lower
+            if len(self._points) >= KEPT_S + SPARE_S:
+                self._points = self._points[-KEPT_S:]
             self._points.append(
                 TrendPoint(
                     host_s=float(self._second),
@@ -60,14 +67,8 @@ class Trend:
 
     def since(self, host_s: float) -> tuple[TrendPoint, ...]:
         """Return the points after a moment; all of them for a negative one."""
-        if host_s < 0.0:
-            return tuple(self._points)
-        found: list[TrendPoint] = []
-        for point in reversed(self._points):
-            if point.host_s <= host_s:
-                break
-            found.append(point)
-        return tuple(reversed(found))
+        points = self._points[:]
+        return tuple(points[bisect_right(points, host_s, key=attrgetter("host_s")) :])
 
 
 def _widened(span: tuple[float, float] | None, half: HalfState) -> tuple[float, float] | None:
