@@ -3,12 +3,13 @@
 States carry the names that summaries of ISA-18.2 and IEC 62682 publish. Three classes:
 non-latching, latching, and safety (latching, never shelved, suppressed or taken out of
 service). An absent pair is refused: the state stays, and the refusal is journalled.
-RAISE and CLEAR are conditioned edges, after on-delay and off-delay.
+RAISE and CLEAR are conditioned edges, after on-delay and off-delay; in a quiet state they
+are tracked and journalled, no more. Whoever leaves a quiet state announces what is true.
 """
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 from typing import Final
 
 from tawny.core.names import AlarmState
@@ -24,7 +25,7 @@ SUPPRESSED: Final = AlarmState.SUPPRESSED
 OUT_OF_SERVICE: Final = AlarmState.OUT_OF_SERVICE
 
 
-class AlarmClass(str, Enum):
+class AlarmClass(StrEnum):
     """Whether an alarm latches, and whether it may be kept quiet."""
 
     PLAIN = "plain"
@@ -32,7 +33,7 @@ class AlarmClass(str, Enum):
     SAFETY = "safety"
 
 
-class AlarmEvent(str, Enum):
+class AlarmEvent(StrEnum):
     """What can happen to an alarm."""
 
     RAISE = "raise"
@@ -73,7 +74,6 @@ _PLAIN: Final[dict[tuple[AlarmState, AlarmEvent], AlarmState]] = {
     (RETURNED, RAISE): ACTIVE,
     (RETURNED, CLEAR): RETURNED,
     (RETURNED, ACKNOWLEDGE): NORMAL,
-    (RETURNED, REALARM): ACTIVE,
 }
 _QUIET: Final[dict[tuple[AlarmState, AlarmEvent], AlarmState]] = {
     (SHELVED, RAISE): SHELVED,
@@ -96,11 +96,9 @@ _LATCHING: Final[dict[tuple[AlarmState, AlarmEvent], AlarmState]] = {
     (LATCHED, RAISE): ACTIVE,
     (LATCHED, CLEAR): LATCHED,
     (LATCHED, ACKNOWLEDGE): LATCHED_SEEN,
-    (LATCHED, REALARM): ACTIVE,
     (LATCHED_SEEN, RAISE): ACTIVE,
     (LATCHED_SEEN, CLEAR): LATCHED_SEEN,
     (LATCHED_SEEN, RESET): NORMAL,
-    (LATCHED_SEEN, REALARM): ACTIVE,
 }
 
 
@@ -119,9 +117,8 @@ TABLE: Final[dict[AlarmClass, dict[tuple[AlarmState, AlarmEvent], AlarmState]]] 
     AlarmClass.LATCHING: _with_quieting(_LATCHING),
     AlarmClass.SAFETY: _LATCHING,
 }
-# Leaving these states announces anew whatever is true.
+# These lead out of a quiet state; where to is decided by what is true.
 LEAVING_QUIET: Final = frozenset({UNSHELVE, UNSUPPRESS, IN})
-REPEATING: Final = frozenset({REALARM})
 
 
 def next_state(
@@ -129,15 +126,14 @@ def next_state(
 ) -> AlarmState | None:
     """Return the state after an event, or None when the event is refused.
 
-    Args:
-        true: The tracked condition; decides where leaving a quiet state leads, and keeps
-            REALARM from announcing something that is false.
+    `true` is the tracked condition; it decides where leaving a quiet state leads.
     """
     to = TABLE[alarm_class].get((state, event))
-    if to is None:
-        return None
-    if event in LEAVING_QUIET:
-        return ACTIVE if true else NORMAL
-    if event is REALARM and not true:
-        return state
-    return to
+    if to is None or event not in LEAVING_QUIET:
+        return to
+    return ACTIVE if true else NORMAL
+
+
+def announces(state: AlarmState, event: AlarmEvent, to: AlarmState | None) -> bool:
+    """Say whether an event is to be seen and heard anew: a fresh alarm, or one repeated."""
+    return to is ACTIVE and (state is not ACTIVE or event is REALARM)

@@ -6,17 +6,17 @@ reads for each stands in `tawny.words`.
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 
 
-class Half(str, Enum):
+class Half(StrEnum):
     """A mould half; each has its own heater and thermocouple."""
 
     UPPER = "upper"
     LOWER = "lower"
 
 
-class Quality(str, Enum):
+class Quality(StrEnum):
     """How far a value can be trusted."""
 
     GOOD = "good"
@@ -24,7 +24,7 @@ class Quality(str, Enum):
     BAD = "bad"
 
 
-class BoardState(str, Enum):
+class BoardState(StrEnum):
     """The board's own states; only ARMED permits heat."""
 
     BOOT = "boot"
@@ -35,7 +35,7 @@ class BoardState(str, Enum):
     TRIPPED = "tripped"
 
 
-class FirstOut(str, Enum):
+class FirstOut(StrEnum):
     """What tripped the board first; kept until reset by hand."""
 
     NONE = "none"
@@ -52,7 +52,7 @@ class FirstOut(str, Enum):
     SELFTEST = "selftest"
 
 
-class ResetCause(str, Enum):
+class ResetCause(StrEnum):
     """Why the board last started."""
 
     POWER = "power"
@@ -62,7 +62,7 @@ class ResetCause(str, Enum):
     UNKNOWN = "unknown"
 
 
-class LinkStatus(str, Enum):
+class LinkStatus(StrEnum):
     """Where the serial link stands."""
 
     CLOSED = "closed"  # no port open; retrying with back-off
@@ -72,7 +72,7 @@ class LinkStatus(str, Enum):
     REFUSED = "refused"  # a wrong device or protocol version; not used
 
 
-class Phase(str, Enum):
+class Phase(StrEnum):
     """Where the pressing stands."""
 
     IDLE = "idle"
@@ -92,7 +92,7 @@ class Phase(str, Enum):
     PAUSED = "paused"
 
 
-class Result(str, Enum):
+class Result(StrEnum):
     """How a pressing ended."""
 
     COMPLETE = "complete"
@@ -100,7 +100,7 @@ class Result(str, Enum):
     INTERRUPTED = "interrupted"
 
 
-class Priority(str, Enum):
+class Priority(StrEnum):
     """How soon an alarm wants an answer."""
 
     HIGH = "high"
@@ -108,7 +108,7 @@ class Priority(str, Enum):
     LOW = "low"
 
 
-class AlarmState(str, Enum):
+class AlarmState(StrEnum):
     """States of an alarm, with the names the field's alarm standards use."""
 
     NORMAL = "normal"

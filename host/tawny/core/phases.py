@@ -5,7 +5,7 @@ An absent pair means that the trigger does nothing in that phase.
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 from typing import Final
 
 from msgspec.structs import replace
@@ -14,7 +14,7 @@ from tawny.core.names import Phase
 from tawny.core.state import CycleState
 
 
-class Trigger(str, Enum):
+class Trigger(StrEnum):
     """What moves a pressing on."""
 
     START = "start"  # armed, and the mould confirmed empty, dry and let down
