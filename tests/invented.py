@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import math
 import random
+from pathlib import Path
+from typing import Any
 
+from tawny.core import columns
 from tawny.core.columns import Scale
-from tawny.core.names import Half, Phase, Result
-from tawny.core.record import AlarmNote, PressingRecord, RecipeCopy
+from tawny.core.names import AlarmState, Half, Phase, Priority, Result
+from tawny.core.record import AlarmChange, AlarmNote, PressingRecord, RecipeCopy
 from tawny.core.registers import split_register
 from tawny.store.codes import pressing_code
+from tawny.store.store import Store
 
+STAMP: dict[str, Any] = {"who": "Ada", "utc_ms": 1_770_000_000_123, "mono_ms": 55_000}
+CHANGE = AlarmChange(
+    alarm="link_lost",
+    state=AlarmState.ACTIVE,
+    priority=Priority.HIGH,
+    pressing_id=pressing_code(2),
+)
 RECIPE = RecipeCopy(
     name="saucer 160 spent grain",
     version=3,
@@ -132,3 +143,26 @@ def trace(seed: int = 1, rows: int = 1500) -> dict[str, list[int | None]]:
         columns["inputs"].append(3 if t_ms < 10_000 else 1)
         columns["phase"].append(7 + (t_ms > 8_000) + (t_ms > 36_000) + (t_ms > 272_000))
     return columns
+
+
+def seal(store: Store, number: int, **changes: object) -> tuple[str, ...]:
+    """Seal an invented pressing of a few seconds; return its parts."""
+    blob = columns.encode(trace(number, rows=20))
+    return store.seal_pressing(record(number, **changes), blob, **STAMP).part_ids
+
+
+def keep(home: Path) -> str:
+    """Begin a record with some of everything in it; return its last hash.
+
+    `tests/kept/record-N.db` is such a file of version N of the tables, N being the count of
+    migrations when it was made. A new version adds a file; none is ever made again.
+    """
+    with Store.open(home, simulated=True) as store:
+        seal(store, 1)
+        seal(store, 2, cavities=2, result=Result.ABORTED, equivalent_s=None, dose_gap=True)
+        store.append("alarm", CHANGE, **STAMP)
+        store.append("note", {"text": "jar reading 0.62, é"}, **STAMP)
+        store.put_segment("rest", 1_770_000_900_000, 1_770_001_500_000, b"kept", **STAMP)
+        store.begin_pressing(pressing_code(3), 3, {"operator": "Ada"})
+        store.spool(pressing_code(3), b"chunk")
+        return store.last_hash()
