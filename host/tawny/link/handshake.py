@@ -109,7 +109,9 @@ class Handshake:
         if self.stage is Stage.LISTEN and silence_s >= GREETING_S:
             if self._heard:
                 return self._down(Code("link_lost", {"silence_s": silence_s}))
-            return self._down(Code("wrong_device" if self._noise else "no_board"), self._noise)
+            return self._down(
+                Code("wrong_device" if self._noise else "no_board"), refused=self._noise
+            )
         if self.stage not in (Stage.CLOSED, Stage.LISTEN, Stage.REFUSED) and silence_s >= LOST_S:
             return self.fail(Code("link_lost", {"silence_s": silence_s}), now_s)
         return []
@@ -202,9 +204,9 @@ class Handshake:
     def _refuse(self, reason: Code) -> list[e.LinkEvent]:
         self.stage = Stage.REFUSED
         self._forget()
-        return self._down(reason, True)
+        return self._down(reason, refused=True)
 
-    def _down(self, reason: Code, refused: bool = False) -> list[e.LinkEvent]:
+    def _down(self, reason: Code, *, refused: bool = False) -> list[e.LinkEvent]:
         if self._told == reason.code:
             return []
         self._told = reason.code

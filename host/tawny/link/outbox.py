@@ -14,6 +14,7 @@ import msgspec
 
 from tawny.core import messages as m
 from tawny.core.wire import encode
+from tawny.link.requests import NO_TOKEN
 
 ANSWER_WITHIN_S: Final = 0.1
 REPEAT_AFTER_S: Final = 0.5
@@ -29,7 +30,7 @@ class Outbox:
     """The requests that wait, the one that is out, and the bytes to write."""
 
     def __init__(self) -> None:
-        self.token = "0000"
+        self.token = NO_TOKEN
         self._q = 0
         self._sent_s: deque[float] = deque()
         self._bytes = bytearray()
@@ -99,7 +100,7 @@ class Outbox:
             given_up, self._out = self._out, None
             return given_up
         if self._may_send(now_s):
-            self._send_next(now_s, late)
+            self._send_next(now_s, late=late)
         return None
 
     def answered(self, q: int) -> m.Message | None:
@@ -128,7 +129,7 @@ class Outbox:
             self._sent_s.popleft()
         return len(self._sent_s) < REQUESTS_PER_S
 
-    def _send_next(self, now_s: float, late: bool) -> None:
+    def _send_next(self, now_s: float, *, late: bool) -> None:
         urgent = bool(self._waiting) and isinstance(self._waiting[0], m.Disarm | m.Bye)
         if self._duty is not None and not urgent:
             duty, self._duty = self._duty, None

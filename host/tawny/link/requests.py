@@ -14,7 +14,7 @@ from tawny.core.names import Half
 from tawny.core.wire_fields import LAMPS, SETP, SOUNDS, U16
 from tawny.errors import N_, InputError
 
-NO_TOKEN: Final = "0000"
+NO_TOKEN: Final = "0000"  # noqa: S105 - the number of no session, not a secret
 SLOTS: Final = 8
 RISE_MOST_MK_PER_S: Final = 5000
 LAG_MOST_TENTHS_S: Final = 3000
@@ -32,8 +32,10 @@ def duty(
     """Return a duty line.
 
     Args:
-        upper: Duty of the upper half, 0 to 1; `lower` alike.
-        upper_setpoint_c: Its setpoint, 0 where no heat is wanted; `lower_setpoint_c` alike.
+        upper: Duty of the upper half, 0 to 1.
+        upper_setpoint_c: Its setpoint, 0 where no heat is wanted.
+        lower: Duty of the lower half, 0 to 1.
+        lower_setpoint_c: Its setpoint, 0 where no heat is wanted.
         echo: The telemetry counter that the duty was computed from.
 
     Raises:
@@ -69,9 +71,18 @@ def store_mould(
         0,
         _slot(slot),
         half.value,
-        _whole(N_("rise at full duty"), rise_k_per_s, 1000.0, 1, RISE_MOST_MK_PER_S, "K/s"),
-        _whole(N_("lag"), lag_s, 10.0, 1, LAG_MOST_TENTHS_S, "s"),
-        _whole(N_("heat-up time"), heat_up_s, 1.0, HEAT_UP_LEAST_S, HEAT_UP_MOST_S, "s"),
+        _whole(
+            N_("rise at full duty"),
+            rise_k_per_s,
+            1000.0,
+            least=1,
+            most=RISE_MOST_MK_PER_S,
+            unit="K/s",
+        ),
+        _whole(N_("lag"), lag_s, 10.0, least=1, most=LAG_MOST_TENTHS_S, unit="s"),
+        _whole(
+            N_("heat-up time"), heat_up_s, 1.0, least=HEAT_UP_LEAST_S, most=HEAT_UP_MOST_S, unit="s"
+        ),
     )
 
 
@@ -157,7 +168,7 @@ def _slot(slot: int) -> int:
     return slot
 
 
-def _whole(what: str, value: float, scale: float, least: int, most: int, unit: str) -> int:
+def _whole(what: str, value: float, scale: float, *, least: int, most: int, unit: str) -> int:
     scaled = scale * value
     if not (math.isfinite(scaled) and least <= round(scaled) <= most):
         raise InputError(

@@ -164,8 +164,11 @@ class Session:
         """Send both duties, echoing the last telemetry; a duty line is never repeated.
 
         Args:
-            upper: Duty of the upper half, 0 to 1; `lower` alike.
-            upper_setpoint_c: Its setpoint, 0 where no heat is wanted; `lower_setpoint_c` alike.
+            upper: Duty of the upper half, 0 to 1.
+            upper_setpoint_c: Its setpoint, 0 where no heat is wanted.
+            lower: Duty of the lower half, 0 to 1.
+            lower_setpoint_c: Its setpoint, 0 where no heat is wanted.
+            now_s: The time.
 
         Returns:
             False where the link is not up and nothing is sent.
