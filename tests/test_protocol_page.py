@@ -24,7 +24,9 @@ def section(number: str) -> str:
     """The text of one section, up to the next heading of its level."""
     level = "#" * (2 + number.count("."))
     found = re.search(
-        rf"^{level} {re.escape(number)}\.? .*?(?=^#{{2,{len(level)}}} |\Z)", PAGE, re.M | re.S
+        rf"^{level} {re.escape(number)}\.? .*?(?=^#{{2,{len(level)}}} |\Z)",
+        PAGE,
+        re.MULTILINE | re.DOTALL,
     )
     assert found is not None, number
     return found[0]
@@ -48,6 +50,7 @@ def fields_of(cell: str) -> list[tuple[str, str]]:
 
 
 def table_of(kinds: tuple[Kind, ...]) -> dict[str, list[tuple[str, str]]]:
+    """The codec's own table, in the page's words."""
     return {kind.word: [(name, field.name) for name, field in kind.fields] for kind in kinds}
 
 
@@ -89,7 +92,8 @@ def test_protocol_page_example_answers_its_challenge() -> None:
     texts = [text for _, text in EXAMPLES]
     challenge = next(re.search(r" c=([0-9a-f]{8})", t) for t in texts if t.startswith("challenge"))
     answer = next(re.search(r" s=(\w{4}) .* a=(\w{8})", t) for t in texts if t.startswith("answer"))
-    assert challenge is not None and answer is not None
+    assert challenge is not None
+    assert answer is not None
 
     assert answer[2] == f"{crc32((challenge[1] + answer[1]).encode('ascii')):08x}"
 
@@ -169,8 +173,9 @@ def test_protocol_page_bits_agree_with_the_messages() -> None:
     names = [re.sub(r"^\d ", "", part) for part in fit[1].split(", ")]
     assert names == ["mould switch", "NEXT/MARK", "force channel", "mould-identity resistor",
                      "call lamp", "buzzer"]  # fmt: skip
-    assert [messages.FIT_SWITCH, messages.FIT_NEXT, messages.FIT_FORCE, messages.FIT_IDENTITY,
-            messages.FIT_LAMP, messages.FIT_BUZZER] == [1 << i for i in range(6)]  # fmt: skip
+    bits = [messages.FIT_SWITCH, messages.FIT_NEXT, messages.FIT_FORCE, messages.FIT_IDENTITY,
+            messages.FIT_LAMP, messages.FIT_BUZZER]  # fmt: skip
+    assert bits == [1 << bit for bit in range(6)]
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from itertools import pairwise
 from zlib import crc32
 
 import pytest
@@ -35,13 +36,14 @@ class Bench:
         self.lines: deque[bytes] = deque()
         self.version = 1
         self.boot = 41
-        self.token = "3fa1"
+        self.token = "3fa1"  # noqa: S105 - the number of a session
         self.n = 0
         self.ms = 3000
         self.state = "ready"
         self.last_q: int | None = None
 
     def tele(self) -> m.Tele:
+        """The telemetry line of now."""
         return m.Tele(
             self.n, self.ms, 1799, 0x0B281900, self.n, 0, 1796, 0x0B241900, self.n, 0,
             self.state, "none", 0x020, 3, 0,
@@ -72,6 +74,7 @@ class Bench:
             data = self.session.take()
 
     def reply(self, request: m.ToBoard) -> m.Message:
+        """What the board answers, by the protocol's page."""
         q = request.q
         if isinstance(request, m.Hello):
             if self.refuse.get(m.Hello):
@@ -115,6 +118,7 @@ class Bench:
         return self.events[before:]
 
     def come_up(self) -> None:
+        """Open, greet, and forget what happened meanwhile."""
         self.session.opened(self.now_s)
         self.run(0.6)
         assert self.session.status is LinkStatus.UP
@@ -122,15 +126,18 @@ class Bench:
         self.sent.clear()
 
     def kinds(self) -> list[str]:
+        """The kinds of the lines sent, in order."""
         return [type(request).__name__ for _, request in self.sent]
 
 
 @pytest.fixture
 def bench() -> Bench:
+    """A fresh bench."""
     return Bench()
 
 
 def of(kind: type[e.LinkEvent], events: list[e.LinkEvent]) -> list[e.LinkEvent]:
+    """The events of one kind."""
     return [event for event in events if isinstance(event, kind)]
 
 
@@ -156,7 +163,8 @@ def test_session_asks_for_identity_limits_and_mould_before_anything_else(bench: 
     assert bench.events[0].mould.ur == 412
     assert bench.sent[2][1] == m.MouldAsk("3fa1", bench.sent[2][1].q, 0)
     telemetry = of(e.Telemetry, bench.events)
-    assert telemetry and bench.events.index(telemetry[0]) > 0
+    assert telemetry
+    assert bench.events.index(telemetry[0]) > 0
 
 
 def test_session_takes_no_request_before_it_is_up(bench: Bench) -> None:
@@ -194,7 +202,7 @@ def test_session_refuses_another_major_version_and_says_which_to_update(
                 "version_refused",
                 {"board_version": version, "host_version": 1, "update": update},
             ),
-            True,
+            refused=True,
         )
     ]
     assert bench.kinds() == ["Hello"]
@@ -221,7 +229,7 @@ def test_session_calls_a_device_that_talks_something_else_a_wrong_device(bench: 
         assert bench.session.receive(b"$GPGGA,garbage", bench.now_s) == []
         bench.session.dropped(1, bench.now_s)
 
-    assert bench.events == [e.Down(Code("wrong_device"), True)]
+    assert bench.events == [e.Down(Code("wrong_device"), refused=True)]
     assert bench.session.status is LinkStatus.REFUSED
     assert bench.session.bad_lines == 120
     assert bench.sent == []
@@ -249,7 +257,7 @@ def test_session_waits_while_the_board_is_busy_with_the_old_session(bench: Bench
     assert of(e.Down, bench.events) == []
     hellos = [at_s for at_s, request in bench.sent if isinstance(request, m.Hello)]
     assert len(hellos) == 11
-    assert all(later - earlier >= 1.0 for earlier, later in zip(hellos, hellos[1:], strict=False))
+    assert all(later - earlier >= 1.0 for earlier, later in pairwise(hellos))
 
 
 def test_session_says_so_when_another_host_holds_the_board(bench: Bench) -> None:
@@ -363,7 +371,7 @@ def test_session_sends_at_most_10_requests_a_second_and_duty_in_time(bench: Benc
         assert sum(at_s <= other < at_s + 1.0 - 1e-9 for other in times) <= 10
     duties = [at_s for at_s, request in bench.sent if isinstance(request, m.Duty)]
     assert len(duties) == 15
-    gaps = [later - earlier for earlier, later in zip(duties, duties[1:], strict=False)]
+    gaps = [later - earlier for earlier, later in pairwise(duties)]
     assert all(0.3 - 1e-6 <= gap <= 0.5 + 1e-6 for gap in gaps)
     assert len(of(e.LogRead, bench.events)) == 30
 
@@ -381,9 +389,11 @@ def test_session_sends_one_line_at_a_time(bench: Bench) -> None:
     bench.session.poll(bench.now_s + 0.1)
     third = bench.session.take()
 
-    assert first.count(b"\n") == 1 and first.startswith(b"duty ")
+    assert first.count(b"\n") == 1
+    assert first.startswith(b"duty ")
     assert second == b""
-    assert third.count(b"\n") == 1 and third.startswith(b"charge ")
+    assert third.count(b"\n") == 1
+    assert third.startswith(b"charge ")
 
 
 def test_session_refuses_more_requests_than_it_will_keep(bench: Bench) -> None:
@@ -392,7 +402,8 @@ def test_session_refuses_more_requests_than_it_will_keep(bench: Bench) -> None:
     bench.mute = True
     taken = [bench.session.read_log(entry) for entry in range(60)]
 
-    assert taken[0] and not taken[-1]
+    assert taken[0]
+    assert not taken[-1]
     assert sum(taken) <= 32
 
 
@@ -536,7 +547,7 @@ def test_session_unwraps_the_clock_of_the_board(bench: Bench) -> None:
     bench.run(3.0)
 
     times = [event.board_ms for event in of(e.Telemetry, bench.events)]  # type: ignore[attr-defined]
-    assert all(later - earlier == 200 for earlier, later in zip(times, times[1:], strict=False))
+    assert all(later - earlier == 200 for earlier, later in pairwise(times))
     assert times[-1] > 2**32
 
 

@@ -14,14 +14,20 @@ from zlib import crc32
 
 from tawny.core import messages as m
 from tawny.core.wire_fields import (
+    DUTY,
     FORCE,
     FROM_BOARD,
     HEX4,
     LATCH,
+    SETP,
     STATE,
     TEMP_LEAST,
     TEMP_MOST,
+    TEMP_WORDS,
     TO_BOARD,
+    U8,
+    U16,
+    U32,
     Fault,
     Kind,
     Value,
@@ -35,8 +41,9 @@ _CRC_BYTES: Final = len(b" crc=00000000")
 _TO_BOARD: Final = {kind.word: kind for kind in TO_BOARD}
 _FROM_BOARD: Final = {kind.word: kind for kind in FROM_BOARD}
 _BY_MESSAGE: Final = {kind.message: kind for kind in TO_BOARD + FROM_BOARD}
-_U16: Final = 0xFFFF
-_U32: Final = 0xFFFF_FFFF
+_U16: Final = U16.most
+_U32: Final = U32.most
+_BITS_MOST: Final = 0xFFF
 
 
 def crc_of(body: bytes) -> int:
@@ -166,7 +173,7 @@ def _fast_tele(line: bytes) -> m.Tele | None:
     )
     small = tele.n | tele.un | tele.uo | tele.ln | tele.lo
     # The pattern bounds the temperatures. In range, the longest line is just within the limit.
-    if small <= _U16 and tele.ms <= _U32 and tele.k <= 0xFF and tele.f <= FORCE.most:
+    if small <= _U16 and tele.ms <= _U32 and tele.k <= U8.most and tele.f <= FORCE.most:
         return tele
     return None
 
@@ -189,10 +196,10 @@ def _fast_duty(line: bytes) -> m.Duty | None:
     duty = m.Duty(s.decode("ascii"), int(q), int(u), int(us), int(l), int(ls), int(e), int(x))
     if (
         (duty.q | duty.e | duty.x) <= _U16
-        and duty.u <= 1000
-        and duty.l <= 1000
-        and duty.us <= 2000
-        and duty.ls <= 2000
+        and duty.u <= DUTY.most
+        and duty.l <= DUTY.most
+        and duty.us <= SETP.most
+        and duty.ls <= SETP.most
     ):
         return duty
     return None
@@ -203,9 +210,9 @@ def _tele_body(t: m.Tele) -> str:
     if not (
         0 <= (t.n | t.un | t.uo | t.ln | t.lo) <= _U16
         and 0 <= (t.ms | t.ur | t.lr) <= _U32
-        and 0 <= (t.k | 0) <= 0xFF
+        and 0 <= (t.k | 0) <= U8.most
         and 0 <= (t.f | 0) <= FORCE.most
-        and 0 <= (t.inputs | 0) <= 0xFFF
+        and 0 <= (t.inputs | 0) <= _BITS_MOST
         and _temp_fits(t.u)
         and _temp_fits(t.l)
         and t.st in _STATES
@@ -220,10 +227,10 @@ def _tele_body(t: m.Tele) -> str:
 def _duty_body(d: m.Duty) -> str:
     if not (
         0 <= (d.q | d.e | d.x) <= _U16
-        and 0 <= (d.u | 0) <= 1000
-        and 0 <= (d.l | 0) <= 1000
-        and 0 <= (d.us | 0) <= 2000
-        and 0 <= (d.ls | 0) <= 2000
+        and 0 <= (d.u | 0) <= DUTY.most
+        and 0 <= (d.l | 0) <= DUTY.most
+        and 0 <= (d.us | 0) <= SETP.most
+        and 0 <= (d.ls | 0) <= SETP.most
         and _TOKEN.fullmatch(d.s) is not None
     ):
         raise ValueError(f"a field of {d!r} does not fit the wire")
@@ -233,4 +240,4 @@ def _duty_body(d: m.Duty) -> str:
 def _temp_fits(value: m.Temp) -> bool:
     if type(value) is int:
         return TEMP_LEAST <= value <= TEMP_MOST
-    return value == "bad" or value == "none"
+    return value in TEMP_WORDS

@@ -7,7 +7,7 @@ the only form that reads back. `wire.py` puts the lines together.
 from __future__ import annotations
 
 import re
-from enum import Enum
+from enum import Enum, StrEnum
 from typing import Final, Protocol
 
 import msgspec
@@ -18,7 +18,7 @@ from tawny.core.names import BoardState, FirstOut, Half, ResetCause
 Value = int | str
 
 
-class Fault(str, Enum):
+class Fault(StrEnum):
     """Why a line is dropped, in the order in which it is checked."""
 
     LENGTH = "length"  # longer than the direction's limit
@@ -61,15 +61,18 @@ class Decimal(msgspec.Struct, frozen=True):
 
     @property
     def pattern(self) -> str:
+        """See `FieldType`."""
         return f"0|[1-9][0-9]{{0,{len(str(self.most)) - 1}}}"
 
     def read(self, text: str) -> Value | Fault:
+        """See `FieldType`."""
         if _DECIMAL.fullmatch(text) is None:
             return Fault.FIELD
         value = int(text)
         return value if value <= self.most else Fault.RANGE
 
     def write(self, value: object) -> str:
+        """See `FieldType`."""
         if type(value) is not int or not 0 <= value <= self.most:
             raise ValueError(f"{value!r} is not a {self.name}")
         return str(value)
@@ -87,9 +90,11 @@ class Temperature(msgspec.Struct, frozen=True):
 
     @property
     def pattern(self) -> str:
+        """See `FieldType`."""
         return "0|[1-9][0-9]{0,3}|-[1-9][0-9]{0,2}|-[1-3][0-9]{3}|-4000|bad|none"
 
     def read(self, text: str) -> Value | Fault:
+        """See `FieldType`."""
         if text in TEMP_WORDS:
             return text
         if _SIGNED.fullmatch(text) is None:
@@ -98,6 +103,7 @@ class Temperature(msgspec.Struct, frozen=True):
         return value if TEMP_LEAST <= value <= TEMP_MOST else Fault.RANGE
 
     def write(self, value: object) -> str:
+        """See `FieldType`."""
         if type(value) is int and TEMP_LEAST <= value <= TEMP_MOST:
             return str(value)
         if isinstance(value, str) and value in TEMP_WORDS:
@@ -113,18 +119,22 @@ class Hex(msgspec.Struct, frozen=True):
 
     @property
     def name(self) -> str:
+        """See `FieldType`."""
         return f"hex{self.digits}"
 
     @property
     def pattern(self) -> str:
+        """See `FieldType`."""
         return f"[0-9a-f]{{{self.digits}}}"
 
     def read(self, text: str) -> Value | Fault:
+        """See `FieldType`."""
         if re.fullmatch(self.pattern, text) is None:
             return Fault.FIELD
         return int(text, 16) if self.number else text
 
     def write(self, value: object) -> str:
+        """See `FieldType`."""
         if self.number:
             if type(value) is not int or not 0 <= value < 16**self.digits:
                 raise ValueError(f"{value!r} does not fit {self.name}")
@@ -143,14 +153,17 @@ class Word(msgspec.Struct, frozen=True):
 
     @property
     def pattern(self) -> str:
+        """See `FieldType`."""
         return _OPEN_WORD.pattern if self.open else "|".join(self.words)
 
     def read(self, text: str) -> Value | Fault:
+        """See `FieldType`."""
         if text in self.words or (self.open and _OPEN_WORD.fullmatch(text) is not None):
             return text
         return Fault.FIELD
 
     def write(self, value: object) -> str:
+        """See `FieldType`."""
         text = value.value if isinstance(value, Enum) else value
         if not isinstance(text, str) or self.read(text) is Fault.FIELD:
             raise ValueError(f"{value!r} is not one of {', '.join(self.words)}")
