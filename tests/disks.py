@@ -6,12 +6,12 @@ from __future__ import annotations
 import random
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import apsw
 
 if TYPE_CHECKING:
-    from apsw import Buffer, URIFilename
+    from apsw import URIFilename
 
 SECTOR = 512
 
@@ -42,7 +42,7 @@ class _TroubledFile(apsw.VFSFile):
         self._disk = disk
         super().__init__("", name, flags)
 
-    def xWrite(self, data: Buffer, offset: int) -> None:
+    def xWrite(self, data: Any, offset: int) -> None:
         if self._disk.trouble is not None:
             raise self._disk.trouble
         super().xWrite(data, offset)
@@ -140,7 +140,7 @@ class _PowerCutFile(apsw.VFSFile):
         self._disk, self._platter = disk, platter
         super().__init__("", name, flags)
 
-    def xWrite(self, data: Buffer, offset: int) -> None:
+    def xWrite(self, data: Any, offset: int) -> None:
         self._disk.count()
         if self._platter is not None:
             self._platter.loose.append((offset, bytes(data)))

@@ -84,7 +84,7 @@ class Entry(msgspec.Struct, frozen=True):
                 N_("entry {seq} ({kind}) is damaged ({why})"),
                 seq=self.seq,
                 kind=self.kind,
-                why=error,
+                why=str(error),
             ) from error
 
 

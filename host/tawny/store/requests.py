@@ -130,7 +130,7 @@ def _append(db: apsw.Connection, origin: str, kind: str, payload: bytes, stamp: 
     try:
         models.project(db, entry)
     except StoreDamagedError as error:
-        raise InputError(N_("the payload does not fit its kind: {why}"), why=error) from error
+        raise InputError(N_("the payload does not fit its kind: {why}"), why=str(error)) from error
     return entry
 
 
