@@ -8,7 +8,7 @@
     ├── LinkError                   the serial line or the board behind it       exit 1
     │   ├── PortError               the port cannot be opened or has gone
     │   └── VersionError            the board speaks another protocol version
-    └── StoreError                  the record on disk                            exit 1
+    └── StoreError                  the record on disk                            exit 2
         ├── StoreNewerError         written by a later version
         ├── StoreDamagedError       fails its own checks
         └── StoreFullError          the disk is full or read-only
@@ -82,6 +82,8 @@ class VersionError(LinkError):
 
 class StoreError(TawnyError):
     """The record on disk."""
+
+    exit_code = 2
 
 
 class StoreNewerError(StoreError):
