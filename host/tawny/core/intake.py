@@ -52,7 +52,7 @@ def take_in(
     on_ms_since = 0 if gap or half.on_ms < 0 else (on_ms - half.on_ms) % ON_MS_WRAP
     share = min(on_ms_since / dt_ms, 1.0) if dt_ms > 0 and not gap else half.duty
     dt_s = 0.0 if gap else dt_ms / 1000.0
-    lagged = half.lagged + (share - half.lagged) * (1.0 - math.exp(-dt_s / model.lag_s))
+    lagged = half.lagged + (share - half.lagged) * (1.0 - math.exp(-dt_s / model.ramp_lag_s()))
     delivered = half.delivered + (share - half.delivered) * min(dt_s / DELIVERED_OVER_S, 1.0)
     if not isinstance(value, int):
         return replace(
