@@ -121,6 +121,8 @@ def _cell(value: object, decimals: int | None, *, comma: bool) -> str:
     """Return one cell; only a text can be mistaken for a formula, a number never."""
     if value is None:
         return ""
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, str):
         return f"'{value}" if value.startswith(_FORMULA) else value
     text = str(value) if decimals is None else f"{value:.{decimals}f}"

@@ -13,16 +13,16 @@ table. A translator starts from
 from __future__ import annotations
 
 import gettext as _gettext
+import os
 from functools import cache
-from pathlib import Path
 
 from tawny.errors import TawnyError
 
-_LOCALES = Path(__file__).parent / "locale"
-_language: list[tuple[str, Path]] = []
+_LOCALES = os.path.join(os.path.dirname(__file__), "locale")  # noqa: PTH118, PTH120 - pathlib is 3 ms
+_language: list[tuple[str, str | os.PathLike[str]]] = []
 
 
-def use_language(code: str | None, folder: Path = _LOCALES) -> None:
+def use_language(code: str | None, folder: str | os.PathLike[str] = _LOCALES) -> None:
     """Choose the language of every later sentence; None means the source text.
 
     Args:
