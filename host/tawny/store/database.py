@@ -26,9 +26,14 @@ _FOREIGN = "its header is not that of a record of this program"
 LOG_MOST_BYTES = 16 << 20  # the log is cut back to this after a checkpoint
 
 
+def sqlite_version() -> str:
+    """Return the version of SQLite in use, as 3.54.1."""
+    return apsw.sqlite_lib_version()
+
+
 def check_sqlite(found: str | None = None) -> None:
     """Refuse a version of SQLite that can lose committed rows."""
-    version = found or apsw.sqlite_lib_version()
+    version = found or sqlite_version()
     if not tuple(int(part) for part in version.split(".")) >= SQLITE_LEAST:
         raise StoreError(
             N_("SQLite {found} can lose rows; {least} or later is needed: install apsw again"),

@@ -1,0 +1,132 @@
+"""Checks of the serial line: ports, who may use them, what else takes them, the board."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import time
+from collections.abc import Iterator
+
+from tawny.cli.findings import Finding, Level, Machine
+from tawny.cli.launch import answers
+from tawny.core.framing import Framer
+from tawny.core.messages import FROM_BOARD_MOST_BYTES
+from tawny.link import events
+from tawny.link.port import denied, open_port
+from tawny.link.ports import grabbers, holders, list_ports
+from tawny.link.session import Session
+from tawny.settings.home import Home
+from tawny.words import _, sentence_of
+from tawny.words.sentences import cause
+
+_GREET_WITHIN_S = 14.0  # a board frees a dead session after 10 s
+
+
+def ports(machine: Machine) -> Iterator[Finding]:
+    """Look at each serial port, and at services that open ports unasked."""
+    found = list_ports(machine.root / "dev", machine.root / "sys")
+    if not found:
+        yield Finding(
+            "port",
+            Level.LOOK,
+            _("there is no serial port"),
+            _("put the board's plug in; some USB cables carry no data"),
+        )
+    for port in found:
+        if not os.access(port.device, os.R_OK | os.W_OK):
+            yield Finding("port", Level.MEND, sentence_of(denied(port.device)))
+            continue
+        taken = holders(port.device, machine.root / "proc")
+        if taken:
+            names = ", ".join(f"{holder.name} (pid {holder.pid})" for holder in taken)
+            said = _("{port} is in use by {names}").format(port=port.best, names=names)
+            yield Finding("port", Level.LOOK, said, _("fine if that is the press itself"))
+        else:
+            yield Finding("port", Level.GOOD, _("{port} is free").format(port=port.best))
+    usb = next((port for port in found if port.vendor), None)
+    for grabber in grabbers(usb, machine.root / "proc"):
+        said = _("{name} is running (pid {pid})").format(name=grabber.name, pid=grabber.pid)
+        advice = _(grabber.advice).format(rule=grabber.rule)
+        yield Finding("other programs", Level.MEND if usb else Level.LOOK, said, advice)
+
+
+def board(home: Home, port: str | None) -> Iterator[Finding]:
+    """Greet the board on a port that was named; an unnamed one is never opened."""
+    if answers(home.socket):
+        yield Finding(
+            "board",
+            Level.GOOD,
+            _("the press of {path} is running and has the board").format(path=home.root),
+        )
+        return
+    if port is None:
+        yield Finding(
+            "board",
+            Level.LOOK,
+            _("not greeted: opening a port can reset what is behind it"),
+            "tawny check --port /dev/serial/by-id/...",
+        )
+        return
+    yield _greet(port)
+
+
+def _greet(url: str) -> Finding:
+    """Open a session, read who is there, and end it again; nothing is heated."""
+    line = open_port(url)
+    session = Session(secrets.token_hex(4))
+    framer = Framer(FROM_BOARD_MOST_BYTES)
+    stop_s = time.monotonic() + _GREET_WITHIN_S
+    try:
+        session.opened(time.monotonic())
+        while time.monotonic() < stop_s:
+            happened = [
+                event
+                for piece in framer.feed(line.read())
+                for event in session.receive(piece, time.monotonic())
+            ]
+            happened += session.poll(time.monotonic())
+            found = _judge(happened, url)
+            if found is not None:
+                session.bye()
+                line.write(session.take())
+                return found
+            line.write(session.take())
+    finally:
+        line.close()
+    return Finding(
+        "board",
+        Level.MEND,
+        _("nothing that speaks our protocol answers on {port}").format(port=url),
+        _("choose the board's port; tawny check lists those that are there"),
+    )
+
+
+def _judge(happened: list[events.LinkEvent], url: str) -> Finding | None:
+    for event in happened:
+        if isinstance(event, events.Up):
+            here, limits = event.here, event.limits
+            return Finding(
+                "board",
+                Level.GOOD,
+                _(
+                    "board {board} on {port}: build {build}, protocol {major}.{minor}, ceiling "
+                    "{ceiling_c:g} degC, trip {trip_c:g} degC, last start {cause}, latch {latch}"
+                ).format(
+                    board=here.board,
+                    port=url,
+                    build=here.build,
+                    major=here.v,
+                    minor=here.mv,
+                    ceiling_c=_c(limits.ceil),
+                    trip_c=_c(limits.trip),
+                    cause=here.cause,
+                    latch=here.latch,
+                ),
+            )
+        if isinstance(event, events.Down) and event.reason.code != "bye":
+            return Finding("board", Level.MEND, cause(event.reason))
+    return None
+
+
+def _c(value: int | str) -> float:
+    return value / 10.0 if isinstance(value, int) else float("nan")
