@@ -158,7 +158,7 @@ def test_press_profile_is_read_in_core_units() -> None:
     assert isinstance(press, Press)
     assert simulated
     assert (press.ram_area_cm2, press.gauge_unit, press.gauge_most) == (50.0, "bar", 190.0)
-    assert (press.supply_w, press.breaker_a, press.window_s) == (1500.0, 16.0, 1.0)
+    assert (press.supply_w, press.breaker_a, press.window_s) == (1800.0, 16.0, 1.0)
 
 
 def test_mould_passport_is_read_in_core_units() -> None:
@@ -217,7 +217,7 @@ def test_press_profile_mistake_is_one_clear_sentence(
         ("vents = 6", "vents = true", "vents = true must be a whole number"),
         ('rated_temperature = "210 degC"', 'rated_temperature = "210 K"', "could be a difference"),
         ("[upper]", "[uper]", 'uper is not a known key; did you mean "upper"?'),
-        ('lag = "15 s"', 'lag = "0 s"', 'upper.lag = "0 s" is not between 0.1 and 300 s'),
+        ('lag = "16 s"', 'lag = "0 s"', 'upper.lag = "0 s" is not between 0.1 and 300 s'),
     ],
 )
 def test_mould_passport_mistake_is_one_clear_sentence(
