@@ -1,14 +1,14 @@
 """The lines that cross the desk's socket: msgspec JSON, one object a line, versioned.
 
-    viewer                          owner
-    Hello(version, name, desk) -->
-                               <--  Welcome(version, viewer, ...) and the trend so far
-                               <--  Snap (at most 4 a second; a slow viewer gets fewer)
-                               <--  Points (each second)
-    Ask(id, intent)            -->
-                               <--  Answer(id, accepted, reason)
-    Ping                       -->  (each second: somebody is at the desk)
-                               <--  Bye(reason) before the owner closes the line
+viewer                          owner
+Hello(version, name, desk) -->
+                           <--  Welcome(version, viewer, ...) and the trend so far
+                           <--  Snap (at most 4 a second; a slow viewer gets fewer)
+                           <--  Points (each second)
+Ask(id, intent)            -->
+                           <--  Answer(id, accepted, reason)
+Ping                       -->  (each second: somebody is at the desk)
+                           <--  Bye(reason) before the owner closes the line
 """
 
 from __future__ import annotations
