@@ -591,16 +591,19 @@ async def test_desk_hung_viewer_costs_the_others_nothing_and_is_let_go(house: Ho
     house.source.seq = 1
     client, _ = await house.viewer("ana", desk=False)
     await first(client, d.Snap)
-    house.source.seq = 2
-    await first(client, d.Snap)
+    for seq in range(2, 5):
+        house.source.seq = seq
+        await first(client, d.Snap)
+    hung = house.server._viewers["hung"].connection  # noqa: SLF001 - what waits for it
+    assert hung._waiting_bytes < 2 * 400_000  # noqa: SLF001 - one picture at most
     assert house.server.desk()[2] == 2
     house.clock.now_s += SLOW_S + 1.0
     await house.until(lambda: house.server.desk()[2] == 1)
-    house.source.seq = 3
+    house.source.seq = 5
     newest = await first(client, d.Snap)
 
     assert isinstance(newest, d.Snap)
-    assert newest.snapshot.seq == 3
+    assert newest.snapshot.seq == 5
     assert house.server.desk()[0] == ""
     writer.transport.abort()
 

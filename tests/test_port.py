@@ -32,6 +32,12 @@ class Pty:
         """The control flags of the line as they stand."""
         return int(termios.tcgetattr(self._keep)[2])
 
+    def set_hupcl(self) -> None:
+        """Let the line drop DTR at its last closing, as a fresh one does."""
+        attributes = termios.tcgetattr(self._keep)
+        attributes[2] |= termios.HUPCL
+        termios.tcsetattr(self._keep, termios.TCSANOW, attributes)
+
     def unplug(self) -> None:
         """End it as a pulled plug does."""
         for end in (self.board, self._keep):
@@ -90,6 +96,8 @@ def test_port_drops_what_waited_before_it_was_opened(line: Pty) -> None:
 
 def test_port_leaves_dtr_up_after_closing(line: Pty) -> None:
     """HUPCL is cleared: a dropped DTR would reset the board at the next opening."""
+    line.set_hupcl()
+    assert line.cflag() & termios.HUPCL
     port = open_port(line.path)
     assert line.cflag() & termios.HUPCL == 0
     port.close()

@@ -30,7 +30,7 @@ class Bench:
         self.session = Session("7a3c90de")
         self.events: list[e.LinkEvent] = []
         self.sent: list[tuple[float, m.ToBoard]] = []
-        self.mute = False  # the board answers nothing
+        self.mute: tuple[type[m.Message], ...] = ()  # kinds that the board does not answer
         self.silent = False  # the board sends nothing at all
         self.refuse: dict[type[m.Message], deque[str]] = {}
         self.lines: deque[bytes] = deque()
@@ -67,7 +67,7 @@ class Bench:
                 assert not isinstance(request, Fault), line
                 assert len(line) < 80
                 self.sent.append((self.now_s, request))
-                if not (self.mute or self.silent):
+                if not (isinstance(request, self.mute) or self.silent):
                     self.events += self.session.receive(
                         encode(self.reply(request))[:-1], self.now_s
                     )
@@ -177,6 +177,31 @@ def test_session_takes_no_request_before_it_is_up(bench: Bench) -> None:
     assert bench.session.take() == b""
 
 
+def test_session_holds_telemetry_back_until_the_handshake_is_whole(bench: Bench) -> None:
+    """A known identity alone is not enough: limits and mould come first."""
+    bench.mute = (m.LimitsAsk,)
+    bench.session.opened(bench.now_s)
+    bench.run(1.0)
+    assert bench.session.here is not None
+    assert bench.events == []
+    bench.mute = ()
+    bench.run(1.0)
+
+    assert isinstance(bench.events[0], e.Up)
+
+
+def test_session_that_is_closed_takes_nothing(bench: Bench) -> None:
+    """What still waited in the queue when the port went is neither used nor counted."""
+    bench.come_up()
+    bench.session.lost(bench.now_s, Code("port_gone"))
+    for line in (b"noise", encode(bench.tele())[:-1], encode(m.Done(1))[:-1]):
+        assert bench.session.receive(line, bench.now_s) == []
+
+    assert bench.session.take() == b""
+    assert (bench.session.bad_lines, bench.session.stray_lines) == (0, 0)
+    assert bench.session.status is LinkStatus.CLOSED
+
+
 def test_session_greets_at_the_banner_of_a_board_that_the_opening_reset(bench: Bench) -> None:
     """The banner is a good line; the greeting follows at once, and it is no reset in session."""
     bench.session.opened(bench.now_s)
@@ -274,7 +299,7 @@ def test_session_says_so_when_another_host_holds_the_board(bench: Bench) -> None
 def test_session_repeats_a_request_three_times_and_then_gives_the_link_up(bench: Bench) -> None:
     """500 ms apart, each with a new sequence number; then down, and a new greeting."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     bench.session.charge()
     bench.run(2.4)
 
@@ -282,7 +307,7 @@ def test_session_repeats_a_request_three_times_and_then_gives_the_link_up(bench:
     assert [round(at_s - charges[0][0], 1) for at_s, _ in charges] == [0.0, 0.5, 1.0, 1.5]
     assert len({q for _, q in charges}) == 4
     assert of(e.Down, bench.events) == [e.Down(Code("no_reply", {"kind": "charge"}))]
-    bench.mute = False
+    bench.mute = ()
     bench.run(3.0)
     assert bench.session.status is LinkStatus.UP
 
@@ -290,10 +315,10 @@ def test_session_repeats_a_request_three_times_and_then_gives_the_link_up(bench:
 def test_session_counts_a_repeated_charge_that_came_too_soon_as_carried_out(bench: Bench) -> None:
     """It was the first reply that got lost: the board has announced the charge already."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     bench.session.charge()
     bench.run(0.4)
-    bench.mute = False
+    bench.mute = ()
     bench.refuse[m.Charge] = deque(["rate"])
     bench.run(0.5)
 
@@ -307,7 +332,7 @@ def test_session_counts_a_repeated_charge_that_came_too_soon_as_carried_out(benc
 def test_session_never_repeats_a_duty_line(bench: Bench) -> None:
     """Each call sends at most one line; without replies to three the link is given up."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     calls = 0
     while bench.session.up and calls < 20:
         bench.session.send_duty(0.4, 180.0, 0.3, 180.0, bench.now_s)
@@ -376,10 +401,21 @@ def test_session_sends_at_most_10_requests_a_second_and_duty_in_time(bench: Benc
     assert len(of(e.LogRead, bench.events)) == 30
 
 
+def test_session_sends_no_more_than_10_duty_lines_a_second(bench: Bench) -> None:
+    """However often it is asked."""
+    bench.come_up()
+    for _ in range(40):
+        bench.now_s = round(bench.now_s + 0.02, 3)
+        bench.session.send_duty(0.4, 180.0, 0.3, 180.0, bench.now_s)
+        bench.say(bench.tele())
+
+    assert bench.kinds() == ["Duty"] * 10
+
+
 def test_session_sends_one_line_at_a_time(bench: Bench) -> None:
     """The board has one buffer: the next line waits for the reply, or 100 ms."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     bench.session.charge()
     bench.session.signal("on", "soon")
     bench.session.send_duty(0.4, 180.0, 0.3, 180.0, bench.now_s)
@@ -399,7 +435,7 @@ def test_session_sends_one_line_at_a_time(bench: Bench) -> None:
 def test_session_refuses_more_requests_than_it_will_keep(bench: Bench) -> None:
     """The queue is bounded, and its end is told to the caller."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     taken = [bench.session.read_log(entry) for entry in range(60)]
 
     assert taken[0]
@@ -478,10 +514,25 @@ def test_session_disarms_before_all_else_and_forgets_what_waited(bench: Bench) -
     assert bench.kinds().count("LogAsk") == 5
 
 
+def test_session_disarms_before_a_duty_line_and_repeats_what_was_out(bench: Bench) -> None:
+    """Heat off overtakes the next duty; a question that was out is asked again after it."""
+    bench.come_up()
+    bench.mute = (m.LogAsk,)
+    bench.session.read_log(3)
+    bench.session.poll(bench.now_s)
+    bench.session.take()
+    bench.session.disarm()
+    bench.session.send_duty(0.0, 0.0, 0.0, 0.0, bench.now_s)
+    bench.mute = ()
+    bench.run(1.0)
+
+    assert bench.kinds() == ["Disarm", "Duty", "LogAsk"]
+
+
 def test_session_disarms_while_another_request_is_unanswered(bench: Bench) -> None:
     """It waits for no reply but the 100 ms of the line."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     bench.session.charge()
     bench.run(0.1)
     bench.session.disarm()
@@ -590,7 +641,7 @@ def test_session_counts_bad_lines_and_flags_more_than_100_a_second(bench: Bench)
 def test_session_ignores_a_reply_of_the_wrong_kind(bench: Bench) -> None:
     """A `done` for a question is no answer: counted, and the request ends as unanswered."""
     bench.come_up()
-    bench.mute = True
+    bench.mute = (m.Message,)
     bench.session.read_log(3)
     bench.run(0.1)
     bench.say(m.Done(bench.sent[0][1].q))

@@ -259,10 +259,12 @@ def test_framer_drops_a_line_longer_than_the_limit_up_to_its_lf() -> None:
     framer = Framer(80)
 
     assert framer.feed(b"a" * 79 + b"\n") == [b"a" * 79]
+    assert framer.feed(b"a" * 80 + b"\n") == []
+    assert framer.oversize == 1
     assert framer.feed(b"b" * 79) == []
     assert framer.feed(b"b" * 400) == []
     assert framer.feed(b"b\nc\n") == [b"c"]
-    assert framer.oversize == 1
+    assert framer.oversize == 2
 
 
 def test_framer_drops_a_line_that_stands_unfinished_for_50_ms() -> None:

@@ -99,8 +99,8 @@ class Handshake:
         self._noise = True
 
     def greet_if_due(self, now_s: float) -> None:
-        """Say hello where the board was heard and nothing forbids it."""
-        if self.stage is Stage.LISTEN and self._heard and now_s >= self._greet_at_s:
+        """Say hello to a board that was just heard, where nothing forbids it."""
+        if self.stage is Stage.LISTEN and now_s >= self._greet_at_s:
             self._greet()
 
     def poll(self, now_s: float) -> list[e.LinkEvent]:

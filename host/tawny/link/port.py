@@ -45,7 +45,6 @@ class Port:
         self._line = line
         self._url = url
         self._closing = Lock()
-        self._closed = False
         self.trouble: PortError | None = None  # of a write: the reader acts on it
 
     def read(self) -> bytes:
@@ -68,8 +67,6 @@ class Port:
         # Under the lock: after a close the file's number may soon be another file's.
         with self._closing:
             try:
-                if self._closed:
-                    raise OSError(errno.EBADF, os.strerror(errno.EBADF))
                 self._line.write(data)
             except _GONE as error:
                 self.trouble = self._gone(error)
@@ -77,10 +74,8 @@ class Port:
 
     def close(self) -> None:
         """Close the port; only the thread that reads may do so."""
-        with self._closing:
-            self._closed = True
-            with suppress(*_GONE):  # it may have gone already
-                self._line.close()
+        with self._closing, suppress(*_GONE):  # it may have gone already
+            self._line.close()
 
     def _gone(self, error: Exception) -> PortError:
         return PortError(
