@@ -153,7 +153,7 @@ def test_demo_pressing_takes_four_to_six_minutes(demo: Home) -> None:
 
 def test_press_profile_is_read_in_core_units() -> None:
     """Text with units becomes numbers whose names end in the unit."""
-    press, simulated = read_press(demo_files()["press.toml"])
+    press, simulated, port = read_press(demo_files()["press.toml"])
 
     assert isinstance(press, Press)
     assert simulated
@@ -326,3 +326,21 @@ def test_workshop_recipe_for_an_unknown_mould_is_refused(demo: Home) -> None:
 
     with pytest.raises(SettingsError, match="no mould bowl; there are saucer-160"):
         load_workshop(demo)
+
+
+def test_demo_mould_passport_holds_what_commissioning_measured() -> None:
+    """R, lag, heat-up and loss are those that heating the simulated mould gives, within 3 %."""
+    from tawny.core.names import Half
+    from tawny.sim.commission import measure
+    from tawny.sim.parameters import load
+
+    model = load("saucer-160")
+    mould = read_mould(demo_files()["moulds/saucer-160.toml"])
+    for half, passport in ((Half.UPPER, mould.upper), (Half.LOWER, mould.lower)):
+        found = measure(model).half(half)
+        assert passport.rise_k_per_s == pytest.approx(found.rise_k_per_s, rel=0.03)
+        assert passport.lag_s == pytest.approx(found.lag_s, rel=0.03)
+        assert passport.heat_up_s == pytest.approx(found.heat_up_s, rel=0.03)
+        assert passport.loss_per_s == pytest.approx(found.loss_per_s, rel=0.03)
+        assert passport.heater_w == model.half(half).heater_w
+        assert passport.mass_kg == model.half(half).mass_kg

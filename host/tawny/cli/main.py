@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
 def answer(arguments: Sequence[str] | None = None) -> int:
     """Run the program and return its code; nothing a person did ends in a traceback."""
-    use_language(_asked_for("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))
+    choose_language()
     from tawny.cli.root import root  # noqa: PLC0415 - its help is written in the chosen language
 
     try:
@@ -57,6 +57,11 @@ def answer(arguments: Sequence[str] | None = None) -> int:
         click.echo(report(error, sys.argv if arguments is None else arguments), err=True)
         return TawnyError.exit_code
     return code if isinstance(code, int) else 0
+
+
+def choose_language() -> None:
+    """Use the language that the environment asks for; before any sentence is made."""
+    use_language(_asked_for("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"))
 
 
 def _asked_for(*names: str) -> str | None:

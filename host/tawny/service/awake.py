@@ -16,7 +16,7 @@ class Awake:
         self._tool = shutil.which("systemd-inhibit")
         self._holder: subprocess.Popen[bytes] | None = None
 
-    def want(self, awake: bool) -> None:  # noqa: FBT001 - a plain yes or no
+    def want(self, *, awake: bool) -> None:
         """Hold, or let go; a holder that died is tried again at the next change."""
         if awake and self._holder is None and self._tool is not None:
             try:

@@ -7,19 +7,20 @@ and writes to the port.
 
 from __future__ import annotations
 
-import queue
 import threading
 from concurrent.futures import Future
+from queue import Empty
 from typing import TYPE_CHECKING
 
 from tawny.core.effects import Answered
 from tawny.core.limits import TICK_MS
 from tawny.core.names import BoardState
-from tawny.core.snapshot import Code
+from tawny.link.reader import Heard, Line, Lost, Opened
 from tawny.service.awake import Awake
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from queue import Queue
 
     from tawny.core.intents import AnyIntent
     from tawny.core.snapshot import Snapshot, TrendPoint
@@ -27,37 +28,16 @@ if TYPE_CHECKING:
     from tawny.service.press import Press
 
 WAKE_S = 0.1
-SNAPSHOT_EVERY_MS = 200
-DESK_LOOK_MS = 500
+SNAPSHOT_EVERY_S = 0.2
+DESK_LOOK_S = 0.5
 
 
-class Opened:
-    """The reader has the port open."""
+class Wish(Heard, frozen=True):
+    """An intent on its way to the core."""
 
-
-class Lost:
-    """The reader lost the port."""
-
-    def __init__(self, reason: Code) -> None:
-        """Keep why."""
-        self.reason = reason
-
-
-class Line:
-    """The reader has a whole line."""
-
-    def __init__(self, data: bytes) -> None:
-        """Keep its bytes, without the line feed."""
-        self.data = data
-
-
-class _Intent:
-    def __init__(self, intent: AnyIntent, who: str) -> None:
-        self.intent, self.who = intent, who
-        self.answer: Future[Answered] = Future()
-
-
-Item = tuple[int, "Opened | Lost | Line | _Intent | None"]
+    intent: AnyIntent
+    who: str
+    answer: Future[Answered]
 
 
 class Owner:
@@ -66,15 +46,20 @@ class Owner:
     Args:
         press: The press; only the service thread touches it once started.
         clock: The host clock.
+        inbox: The reader's queue; intents go the same way.
+
+    Attributes:
+        desk: Returns who sits at the desk, for how long nobody has in seconds of the world,
+            and how many viewers there are.
+        failure: What ended the service thread, if it did not end on purpose.
     """
 
-    def __init__(self, press: Press, clock: HostClock) -> None:
+    def __init__(self, press: Press, clock: HostClock, inbox: Queue[Heard]) -> None:
         """Prepare; nothing runs yet."""
-        self.queue: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self.ended = threading.Event()
         self.failure: BaseException | None = None
         self.desk: Callable[[], tuple[str, float, int]] = lambda: ("", 0.0, 0)
-        self._press, self._clock = press, clock
+        self._press, self._clock, self._inbox = press, clock, inbox
         self._awake = Awake()
         self._snapshot = press.snapshot(clock.now_ms())
         self._thread = threading.Thread(target=self._run, name="service", daemon=True)
@@ -87,15 +72,11 @@ class Owner:
         """Wait for the service thread to end."""
         self._thread.join(timeout_s)
 
-    def put(self, item: Opened | Lost | Line) -> None:
-        """Hand over what the reader saw, stamped now."""
-        self.queue.put((self._clock.now_ms(), item))
-
     def submit(self, intent: AnyIntent, who: str) -> Future[Answered]:
         """Hand over an intent; its answer comes from the service thread."""
-        asked = _Intent(intent, who)
-        self.queue.put((self._clock.now_ms(), asked))
-        return asked.answer
+        answer: Future[Answered] = Future()
+        self._inbox.put(Wish(self._clock.now_ms(), intent, who, answer))
+        return answer
 
     def latest_snapshot(self) -> Snapshot:
         """Return the newest picture; frozen, so any thread may read it."""
@@ -108,7 +89,7 @@ class Owner:
     def _run(self) -> None:
         try:
             self._loop()
-        except BaseException as error:  # noqa: BLE001 - the edge of the thread: kept for the main one
+        except BaseException as error:  # noqa: BLE001 - the edge of the thread: told to the main one
             self.failure = error
         finally:
             self._awake.want(awake=False)
@@ -116,43 +97,42 @@ class Owner:
 
     def _loop(self) -> None:
         clock, press = self._clock, self._press
+        pace = clock.pace
         tick_ms = shown_ms = desk_ms = 0
         while not press.ended:
             try:
-                item = self.queue.get(timeout=WAKE_S / max(clock.pace, 1.0))
-                self._handle(*item)
-            except queue.Empty:
+                self._handle(self._inbox.get(timeout=WAKE_S / max(pace, 1.0)))
+            except Empty:
                 pass
             now_ms = clock.now_ms()
             if now_ms - tick_ms >= TICK_MS:
                 tick_ms = now_ms
                 press.tick(now_ms)
-                armed = press.state.tele is not None and (
-                    press.state.tele.st == BoardState.ARMED.value
-                )
-                self._awake.want(armed)
+                tele = press.state.tele
+                armed = tele is not None and tele.st == BoardState.ARMED.value
+                self._awake.want(awake=armed)
             else:
                 press.poll(now_ms)
-            if now_ms - desk_ms >= DESK_LOOK_MS:
+            if now_ms - desk_ms >= DESK_LOOK_S * 1000 * pace:
                 desk_ms = now_ms
                 press.desk(*self.desk(), now_ms)
-            if now_ms - shown_ms >= SNAPSHOT_EVERY_MS * max(clock.pace, 1.0):
+            if now_ms - shown_ms >= SNAPSHOT_EVERY_S * 1000 * pace:
                 shown_ms = now_ms
                 self._snapshot = press.snapshot(now_ms)
         press.close(clock.now_ms())
         self._snapshot = press.snapshot(clock.now_ms())
 
-    def _handle(self, at_ms: int, item: Opened | Lost | Line | _Intent | None) -> None:
+    def _handle(self, heard: Heard) -> None:
         press = self._press
-        match item:
-            case Line():
-                press.line(item.data, at_ms)
-            case Opened():
+        match heard:
+            case Line(host_ms=at_ms, data=data):
+                press.line(data, at_ms)
+            case Opened(host_ms=at_ms):
                 press.opened(at_ms)
-            case Lost():
-                press.lost(at_ms, item.reason)
-            case _Intent():
-                item.answer.set_result(press.ask(item.intent, item.who, at_ms))
+            case Lost(host_ms=at_ms, reason=reason):
+                press.lost(at_ms, reason)
+            case Wish(host_ms=at_ms, intent=intent, who=who, answer=answer):
+                answer.set_result(press.ask(intent, who, at_ms))
                 self._snapshot = press.snapshot(at_ms)
             case _:
                 pass

@@ -56,7 +56,7 @@ class Press:
         recorder: Recorder,
         *,
         utc_ms: Callable[[int], int],
-        write: Callable[[bytes], None],
+        write: Callable[[bytes], object],
         simulated: bool,
         simulated_hand: bool = False,
         port: str = "",

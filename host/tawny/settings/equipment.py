@@ -58,6 +58,7 @@ class PressTable(FileTable, frozen=True, kw_only=True):
     name: Annotated[str, Name("press-1")]
     workshop: Annotated[str, Name("Millbrook workshop")]
     simulated: bool = False
+    port: str = ""
     ambient: Annotated[str, Quantity("degC", "22 degC", -20.0, 50.0)] = "22 degC"
     hydraulics: HydraulicsTable
     supply: SupplyTable
@@ -93,10 +94,15 @@ class MouldTable(FileTable, frozen=True, kw_only=True):
 
 
 class PressFile(NamedTuple):
-    """A press profile, and whether everything in its home folder is simulated."""
+    """A press profile, whether everything in its home folder is simulated, and the port.
+
+    Attributes:
+        port: Of the board: best a name under /dev/serial/by-id; empty where none is set.
+    """
 
     press: Press
     simulated: bool
+    port: str = ""
 
 
 def read_press(path: Path) -> PressFile:
@@ -135,7 +141,7 @@ def read_press(path: Path) -> PressFile:
         window_s=window_s,
         ambient_c=parse(table.ambient, "degC"),
     )
-    return PressFile(press, table.simulated)
+    return PressFile(press, table.simulated, table.port.strip())
 
 
 def read_mould(path: Path) -> Mould:

@@ -18,11 +18,13 @@ class Workshop(NamedTuple):
 
     Attributes:
         simulated: Everything in this folder comes from a simulated board.
+        port: Of the board; empty where none is set.
         notes: What a person should know about how the files were read.
     """
 
     press: Press
     simulated: bool
+    port: str
     moulds: tuple[Mould, ...]
     recipes: tuple[Recipe, ...]
     notes: tuple[TawnyError, ...] = ()
@@ -72,7 +74,7 @@ def load_workshop(home: Home) -> Workshop:
             ),
             path=home.root,
         )
-    press, simulated = read_press(home.press)
+    press, simulated, port = read_press(home.press)
     moulds = read_moulds(home.moulds)
     entries = read_recipes(home.recipes)
     if not moulds:
@@ -82,6 +84,7 @@ def load_workshop(home: Home) -> Workshop:
     workshop = Workshop(
         press,
         simulated,
+        port,
         moulds,
         tuple(entry.recipe for entry in entries),
         tuple(note for entry in entries for note in entry.notes),

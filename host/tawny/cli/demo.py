@@ -1,0 +1,83 @@
+"""`tawny demo`: everything on a simulated press, with the demo workshop in its own folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tawny.cli.options import home_option
+from tawny.words import _
+
+DASHBOARD_PACE = 5.0
+RECIPE = "grain-apple"
+
+
+class Pace(click.ParamType[float]):
+    """A number of simulated seconds for each second, or "max"."""
+
+    name = "X|max"
+
+    def convert(
+        self,
+        value: object,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> float:
+        """Read it; 0 stands for as fast as it goes."""
+        if isinstance(value, float):
+            return value
+        text = str(value)
+        if text == "max":
+            return 0.0
+        try:
+            pace = float(text)
+        except ValueError:
+            pace = float("nan")
+        if not 0.1 <= pace <= 1000.0:
+            said = _("{value} is not a pace: give a number from 0.1 to 1000, or max")
+            self.fail(said.format(value=text), param, ctx)
+        return pace
+
+
+@click.command("demo", help=_("Try everything on a simulated press, in a folder of its own."))
+@click.option("--headless", is_flag=True, help=_("Press parts without a dashboard, print each."))
+@click.option("--parts", type=click.IntRange(1, 10_000), default=3, show_default=True,
+              help=_("Parts to press when headless."))  # fmt: skip
+@click.option("--pace", type=Pace(), help=_("Simulated seconds for each second, or max."))
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
+              help=_("Of the simulated noise; the same seed, the same parts."))  # fmt: skip
+@click.option("--no-mouse", is_flag=True, help=_("Leave the mouse to the terminal."))
+@click.option("--light", is_flag=True, help=_("Colours for a light terminal."))
+@home_option
+@click.pass_context
+def command(  # noqa: D103 - the help says it
+    ctx: click.Context,
+    *,
+    headless: bool,
+    parts: int,
+    pace: float | None,
+    seed: int,
+    no_mouse: bool,
+    light: bool,
+    home: Path | None,
+) -> None:
+    from tawny.settings.demo import lay_demo  # noqa: PLC0415 - the help stays light
+    from tawny.settings.home import find_home, open_home  # noqa: PLC0415
+
+    place = open_home(find_home(home or ctx.find_root().obj, simulated=True))
+    if headless:
+        from tawny.cli.demo_headless import press_parts  # noqa: PLC0415
+
+        done = press_parts(
+            place, parts=parts, seed=seed, pace=pace or None, recipe=RECIPE, tell=click.echo
+        )
+        ctx.exit(0 if done.parts >= parts else 1)
+    from tawny.cli.dashboard import attach  # noqa: PLC0415
+    from tawny.cli.terminal import need_terminal  # noqa: PLC0415
+
+    need_terminal()
+    lay_demo(place)
+    options = ["--board", "--hand", "--recipe", RECIPE, "--seed", str(seed)]
+    options += ["--pace", str(pace or DASHBOARD_PACE)]
+    ctx.exit(attach(place, options, mouse=not no_mouse, light=light))

@@ -1,0 +1,38 @@
+"""`tawny serve`: the owner of one press; it alone has the port, the record and the core."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tawny.words import _
+
+
+@click.command("serve", help=_("Own the press: port, record and control; viewers attach to it."))
+@click.option("--home", type=click.Path(path_type=Path), help=_("Folder of settings and record."))
+@click.option("--port", help=_("Serial port of the board, or a socket:// address."))
+@click.option("--recipe", help=_("Recipe to begin with."))
+@click.option("--board", is_flag=True, hidden=True, help=_("Start a simulated board as well."))
+@click.option("--pace", type=float, default=1.0, hidden=True, help=_("Simulated seconds a second."))
+@click.option("--seed", type=int, default=1, hidden=True, help=_("Of the simulated board."))
+@click.option("--hand", is_flag=True, hidden=True, help=_("Work the simulated hand."))
+@click.pass_context
+def command(  # noqa: PLR0913 - one parameter for each option
+    ctx: click.Context,
+    home: Path | None,
+    port: str | None,
+    recipe: str | None,
+    board: bool,
+    pace: float,
+    seed: int,
+    hand: bool,
+) -> None:
+    """Run the owner until it is told to end."""
+    from tawny.cli.owner import Wanted, own
+    from tawny.settings.home import find_home
+
+    own(
+        find_home(home or ctx.obj),
+        Wanted(port=port, recipe=recipe, board=board, pace=pace, seed=seed, hand=hand),
+    )
