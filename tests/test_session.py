@@ -718,6 +718,17 @@ def test_session_ends_with_bye(bench: Bench) -> None:
     assert bench.session.status is LinkStatus.CLOSED
 
 
+def test_session_ends_with_bye_also_when_the_board_has_ended_it_before(bench: Bench) -> None:
+    """A token that no longer counts needs no new greeting on the way out."""
+    bench.come_up()
+    bench.token = "77aa"  # noqa: S105 - the number of a session
+    bench.session.bye()
+    bench.run(1.0)
+
+    assert bench.kinds() == ["Bye"]
+    assert bench.session.status is LinkStatus.CLOSED
+
+
 def test_session_tells_a_lost_port_once_per_reason_and_starts_afresh(bench: Bench) -> None:
     """Each failed attempt to open gives the same reason and no further event."""
     bench.come_up()

@@ -331,6 +331,8 @@ class Session:
     def _refused(self, request: m.Message, why: str, now_s: float) -> list[e.LinkEvent]:
         if isinstance(request, m.Hello):
             return self._handshake.greeting_refused(why, now_s)
+        if isinstance(request, m.Bye):
+            return self.lost(now_s, Code("bye"))  # there was no session left to end
         if why == "token":
             self._handshake.greet_again(now_s)
             return []
