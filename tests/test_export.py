@@ -25,7 +25,9 @@ from tawny.errors import InputError
 from tawny.report.about import about
 from tawny.report.columns import COLUMNS
 from tawny.report.export import csv_text, export_part, json_text, rows_text
+from tawny.report.read_back import read_export
 
+FIRST_STEP = Path(__file__).parent / "fixtures" / "part-trace-1.json"
 SCHEMA = Path(tawny.__file__).parent / "data" / "schemas" / "part-trace-1.json"
 NAMES = [column.name for column in COLUMNS]
 
@@ -240,3 +242,48 @@ def test_trace_phases_follow_each_other_without_a_gap() -> None:
     ]
     assert [stretch.end_s for stretch in found[:-1]] == [stretch.start_s for stretch in found[1:]]
     assert (found[0].start_s, found[-1].end_s) == (samples.t_s[0], samples.t_s[-1])
+
+
+def test_json_export_reads_back_as_it_was(tmp_path: Path) -> None:
+    """Part, pressing and every sample come back the same."""
+    part = made_part()
+    (path,) = export_part(part, tmp_path, "json")
+
+    assert read_export(path) == part
+
+
+def test_export_of_the_first_version_opens_for_ever() -> None:
+    """A file written by the first version of the format still means the same."""
+    part = read_export(FIRST_STEP)
+
+    assert (part.part_id, part.record.pressing_id) == ("P0007-V", "C0005-E")
+    assert part.record.recipe.name == "oat hull plate"
+    assert part.samples.t_s == (0.0, 0.2, 0.4)
+    assert part.samples.upper_c == (171.9, None, 172.1)
+    assert part.samples.utc_ms[2] - part.samples.utc_ms[0] == 400
+    assert part.samples.event == ("", "breath", "")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        ('"version": 1', '"version": 2', "has version 2, this program reads up to 1; update"),
+        ('"tawny-part-trace"', '"other"', "its schema is not tawny-part-trace"),
+        ('"t_s": [0.0, 0.2', '"t_s": [0.0, 0.0', "time 0.0 s does not come after"),
+        ('"t_s": [0.0, ', '"t_s": [', "wanted 2"),
+        ('"upper_c": [171.9', '"upper_c": ["warm"', "is not a whole export"),
+        ('"cavity"', '"hole"', "is not a whole export"),
+        ('{"schema"', '["schema"', "is not JSON"),
+    ],
+)
+def test_export_that_cannot_be_read_is_one_sentence(
+    tmp_path: Path, old: str, new: str, sentence: str
+) -> None:
+    """Newer, foreign, cut or changed: each is told, none is half read."""
+    text = FIRST_STEP.read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "part.json"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+    with pytest.raises(InputError, match=sentence):
+        read_export(path)
