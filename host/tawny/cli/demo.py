@@ -13,38 +13,30 @@ DASHBOARD_PACE = 5.0
 RECIPE = "grain-apple"
 
 
-class Pace(click.ParamType[float]):
-    """A number of simulated seconds for each second, or "max"."""
+PACE_LEAST, PACE_MOST = 0.1, 1000.0
 
-    name = "X|max"
 
-    def convert(
-        self,
-        value: object,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> float:
-        """Read it; 0 stands for as fast as it goes."""
-        if isinstance(value, float):
-            return value
-        text = str(value)
-        if text == "max":
-            return 0.0
-        try:
-            pace = float(text)
-        except ValueError:
-            pace = float("nan")
-        if not 0.1 <= pace <= 1000.0:
-            said = _("{value} is not a pace: give a number from 0.1 to 1000, or max")
-            self.fail(said.format(value=text), param, ctx)
-        return pace
+def read_pace(_ctx: click.Context, _param: click.Parameter, text: str | None) -> float | None:
+    """Return simulated seconds for each second, 0 for as fast as it goes, None when not given."""
+    if text is None:
+        return None
+    if text == "max":
+        return 0.0
+    try:
+        pace = float(text)
+    except ValueError:
+        pace = float("nan")
+    if not PACE_LEAST <= pace <= PACE_MOST:
+        said = _("{value} is not a pace: give a number from {least:g} to {most:g}, or max")
+        raise click.BadParameter(said.format(value=text, least=PACE_LEAST, most=PACE_MOST))
+    return pace
 
 
 @click.command("demo", help=_("Try everything on a simulated press, in a folder of its own."))
 @click.option("--headless", is_flag=True, help=_("Press parts without a dashboard, print each."))
 @click.option("--parts", type=click.IntRange(1, 10_000), default=3, show_default=True,
               help=_("Parts to press when headless."))  # fmt: skip
-@click.option("--pace", type=Pace(), help=_("Simulated seconds for each second, or max."))
+@click.option("--pace", metavar="X|max", callback=read_pace, help=_("Simulated seconds for each second, or max."))
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
               help=_("Of the simulated noise; the same seed, the same parts."))  # fmt: skip
 @click.option("--no-mouse", is_flag=True, help=_("Leave the mouse to the terminal."))

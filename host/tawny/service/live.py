@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from tawny.core.effects import Answered
 from tawny.core.limits import TICK_MS
 from tawny.core.names import BoardState
-from tawny.link.reader import Heard, Line, Lost, Opened
+from tawny.link.reader import Dropped, Heard, Line, Lost, Opened
 from tawny.service.awake import Awake
 
 if TYPE_CHECKING:
@@ -127,6 +127,8 @@ class Owner:
         match heard:
             case Line(host_ms=at_ms, data=data):
                 press.line(data, at_ms)
+            case Dropped(host_ms=at_ms, count=count):
+                press.dropped(count, at_ms)
             case Opened(host_ms=at_ms):
                 press.opened(at_ms)
             case Lost(host_ms=at_ms, reason=reason):

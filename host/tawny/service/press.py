@@ -98,6 +98,10 @@ class Press:
             self._link_event(event, host_ms)
         self._poll(host_ms)
 
+    def dropped(self, count: int, host_ms: int) -> None:
+        """Count lines that never became whole."""
+        self._session.dropped(count, host_ms / 1000.0)
+
     def tick(self, host_ms: int) -> None:
         """Take in a quarter of a second of the host's clock."""
         self._apply(ev.Tick(host_ms=host_ms))
