@@ -232,6 +232,16 @@ def test_check_of_a_wrong_device_says_so(tmp_path: Path, stranger: str) -> None:
     assert "board" in found[0].said
 
 
+def test_check_greets_on_the_port_of_the_settings(tmp_path: Path) -> None:
+    """The press profile may name the board's port; without --port it is that one."""
+    home = made_home(tmp_path / "home", pressings=1)
+    text = home.press.read_text().replace("simulated = true", 'port = "/dev/none"')
+    home.press.write_text(text)
+    found = guarded("board", lambda: check_port.board(home, None))
+
+    assert "There is no port /dev/none" in found[0].said
+
+
 def test_check_of_an_absent_port_names_what_is_there(tmp_path: Path) -> None:
     """A port that is not there is one sentence."""
     found = guarded("board", lambda: check_port.board(find_home(tmp_path), "/dev/none"))

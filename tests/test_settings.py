@@ -151,12 +151,15 @@ def test_demo_pressing_takes_four_to_six_minutes(demo: Home) -> None:
         assert 240.0 <= recipe.equivalent_s + fill_open_and_demould_s <= 360.0
 
 
-def test_press_profile_is_read_in_core_units() -> None:
-    """Text with units becomes numbers whose names end in the unit."""
-    press, simulated, port = read_press(demo_files()["press.toml"])
+def test_press_profile_is_read_in_core_units(tmp_path: Path) -> None:
+    """Text with units becomes numbers whose names end in the unit; the board's port is kept."""
+    path = tmp_path / "press.toml"
+    path.write_text(PRESS.replace("simulated = true", 'port = "/dev/serial/by-id/press"'))
+    press, simulated, port = read_press(path)
 
     assert isinstance(press, Press)
-    assert simulated
+    assert (simulated, port) == (False, "/dev/serial/by-id/press")
+    assert read_press(demo_files()["press.toml"])[1:] == (True, "")
     assert (press.ram_area_cm2, press.gauge_unit, press.gauge_most) == (50.0, "bar", 190.0)
     assert (press.supply_w, press.breaker_a, press.window_s) == (1800.0, 16.0, 1.0)
 

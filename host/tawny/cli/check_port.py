@@ -15,6 +15,7 @@ from tawny.link import events
 from tawny.link.port import denied, open_port
 from tawny.link.ports import grabbers, holders, list_ports
 from tawny.link.session import Session
+from tawny.settings.equipment import read_press
 from tawny.settings.home import Home
 from tawny.words import _, sentence_of
 from tawny.words.sentences import cause
@@ -51,7 +52,7 @@ def ports(machine: Machine) -> Iterator[Finding]:
 
 
 def board(home: Home, port: str | None) -> Iterator[Finding]:
-    """Greet the board on a port that was named; an unnamed one is never opened."""
+    """Greet the board on the port named here or in the settings; no other is ever opened."""
     if answers(home.socket):
         yield Finding(
             "board",
@@ -59,7 +60,8 @@ def board(home: Home, port: str | None) -> Iterator[Finding]:
             _("the press of {path} is running and has the board").format(path=home.root),
         )
         return
-    if port is None:
+    port = port or _port_in_settings(home)
+    if not port:
         yield Finding(
             "board",
             Level.LOOK,
@@ -68,6 +70,10 @@ def board(home: Home, port: str | None) -> Iterator[Finding]:
         )
         return
     yield _greet(port)
+
+
+def _port_in_settings(home: Home) -> str:
+    return read_press(home.press).port if home.settled else ""
 
 
 def _greet(url: str) -> Finding:
