@@ -2,25 +2,40 @@
 
 from __future__ import annotations
 
+import math
+from typing import NamedTuple
+
 from msgspec.structs import replace
 
 from tawny.core.control import loop_step
 from tawny.core.effects import SendDuty
 from tawny.core.equipment import HalfModel
 from tawny.core.limits import OPEN_DUTY_MOST, OPEN_HEAT_MOST_S, STUCK_STEP_DUTY
-from tawny.core.messages import IN_OPEN
 from tawny.core.names import BoardState, LinkStatus, Quality
+from tawny.core.recipe import Recipe
 from tawny.core.state import HalfState, State
 
+CONTROL_LEAST_S = 0.2
 CONTROL_LONGEST_S = 1.0
+
+
+class _Asked(NamedTuple):
+    """What one half is to be controlled with; `most` None: no heat."""
+
+    model: HalfModel
+    setpoint_c: float | None
+    most: float | None
+    dt_s: float
 
 
 def setpoints_c(state: State) -> tuple[float | None, float | None]:
     """Return what each half is wanted at now; None: no heat wanted."""
-    if not state.cycle.heat_wanted:
-        return None, None
-    recipe = state.cycle.pressing.recipe if state.cycle.pressing else state.recipe
-    return recipe.setpoints_c()
+    return state.recipe_in_use().setpoints_c() if state.cycle.heat_wanted else (None, None)
+
+
+def setpoints_taken(state: State, recipe: Recipe) -> bool:
+    """Say whether the board takes both setpoints of a recipe."""
+    return all(one_c <= state.link.setpoint_most_c for one_c in recipe.setpoints_c())
 
 
 def heat_allowed(state: State) -> bool:
@@ -32,6 +47,7 @@ def heat_allowed(state: State) -> bool:
         and tele is not None
         and tele.st == BoardState.ARMED.value
         and state.link.status is LinkStatus.UP
+        and setpoints_taken(state, state.recipe_in_use())
         and all(
             half.quality is Quality.GOOD and not half.cut and half.finite
             for half in (state.upper, state.lower)
@@ -41,33 +57,35 @@ def heat_allowed(state: State) -> bool:
 
 def duty_most(state: State) -> float:
     """Return the most duty a half may have: 1, half with the mould open, 0 when open too long."""
-    tele = state.tele
-    if tele is None or not tele.inputs & IN_OPEN:
-        return 1.0
     opened_ms = state.cycle.opened_ms
-    if opened_ms is not None and state.cycle.clock_ms - opened_ms >= OPEN_HEAT_MOST_S * 1000:
-        return 0.0
-    return OPEN_DUTY_MOST
+    if opened_ms is None:
+        return 1.0
+    open_ms = state.cycle.clock_ms - opened_ms
+    return OPEN_DUTY_MOST if open_ms < OPEN_HEAT_MOST_S * 1000 else 0.0
 
 
 def control(state: State) -> tuple[State, SendDuty]:
     """Decide both duties from the mean of the samples since the last time."""
-    dt_s = min(max((state.cycle.clock_ms - state.control_ms) / 1000.0, 0.2), CONTROL_LONGEST_S)
-    allowed = heat_allowed(state)
-    most = duty_most(state) if allowed else 0.0
+    since_s = (state.cycle.clock_ms - state.control_ms) / 1000.0
+    dt_s = min(max(since_s, CONTROL_LEAST_S), CONTROL_LONGEST_S)
+    most = duty_most(state) if heat_allowed(state) else None
     wanted_c = setpoints_c(state)
-    halves = (state.upper, state.lower)
-    models = (state.mould.upper, state.mould.lower)
-    done = [
-        _half(state, half, model, setpoint_c, dt_s, most if allowed else None)
-        for half, model, setpoint_c in zip(halves, models, wanted_c, strict=True)
+    halves = (_mean(state.upper), _mean(state.lower))
+    asked = [
+        _Asked(model, setpoint_c, most, dt_s)
+        for model, setpoint_c in zip((state.mould.upper, state.mould.lower), wanted_c, strict=True)
     ]
+    done = [_half(state, *one) for one in zip(halves, asked, strict=True)]
+    total, cap = done[0].duty + done[1].duty, state.link.supply_cap
+    if not total <= cap:
+        # Anew with what each may have, so that neither winds up against the supply limit.
+        share = cap / total if cap > 0.0 else 0.0
+        asked = [
+            one._replace(most=half.duty * share) for one, half in zip(asked, done, strict=True)
+        ]
+        done = [_half(state, *one) for one in zip(halves, asked, strict=True)]
     if not all(half.finite for half in done):
         done = [replace(half, duty=0.0) for half in done]
-    total = sum(half.duty for half in done)
-    cap = state.link.supply_cap
-    if total > cap > 0.0:
-        done = [replace(half, duty=half.duty * cap / total) for half in done]
     upper, lower = done
     send = SendDuty(
         upper=upper.duty,
@@ -85,30 +103,24 @@ def _sent_c(state: State, setpoint_c: float | None) -> float:
     return setpoint_c
 
 
-def _half(
-    state: State,
-    half: HalfState,
-    model: HalfModel,
-    setpoint_c: float | None,
-    dt_s: float,
-    most: float | None,
-) -> HalfState:
+def _mean(half: HalfState) -> HalfState:
+    """Take the mean of the samples since the last control step; without one, the last mean."""
     mean_c = half.sum_c / half.count if half.count else half.mean_c
-    half = replace(half, sum_c=0.0, count=0, mean_c=mean_c)
-    if (
-        most is None
-        or setpoint_c is None
-        or mean_c is None
-        or not setpoint_c <= state.link.setpoint_most_c
-    ):
-        return replace(half, duty=0.0, integral=0.0)
+    return replace(half, sum_c=0.0, count=0, mean_c=mean_c)
+
+
+def _half(state: State, half: HalfState, asked: _Asked) -> HalfState:
+    mean_c, setpoint_c, most = half.mean_c, asked.setpoint_c, asked.most
+    if most is None or setpoint_c is None or mean_c is None:
+        # The integral waits: it is dropped where heat ends, not at each doubt.
+        return replace(half, duty=0.0, finite=mean_c is None or math.isfinite(mean_c))
     step = loop_step(
-        model=model,
+        model=asked.model,
         setpoint_c=setpoint_c,
         process_value_c=mean_c,
         lagged_duty=half.lagged,
         integral=half.integral,
-        dt_s=dt_s,
+        dt_s=asked.dt_s,
         duty_most=most,
         ambient_c=state.press.ambient_c,
         window_s=state.link.window_s,
@@ -118,4 +130,10 @@ def _half(
         # A register that has not moved for a minute: move the duty and see whether it answers.
         up = duty + STUCK_STEP_DUTY <= most
         duty = min(max(duty + (STUCK_STEP_DUTY if up else -STUCK_STEP_DUTY), 0.0), most)
-    return replace(half, duty=duty, integral=step.integral, finite=step.finite)
+    return replace(
+        half,
+        duty=duty,
+        integral=step.integral,
+        finite=step.finite,
+        cut=half.cut or not step.finite,
+    )

@@ -1,7 +1,7 @@
 """What one line of telemetry says about each half, and when a value is no longer one.
 
 Quality: good while the board's sample counter moves and its word is a temperature; stale
-after 1.0 s without; bad at once when the board says so.
+after 1.0 s without; bad at once when the board says so, or says what no mould can read.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from msgspec.structs import replace
 from tawny.core.equipment import HalfModel
 from tawny.core.limits import (
     HOST_CUTOFF_ABOVE_SETPOINT_K,
+    READING_LEAST_C,
+    READING_MOST_C,
     STALE_S,
     STUCK_DUTY,
     STUCK_S,
@@ -22,9 +24,12 @@ from tawny.core.names import Quality
 from tawny.core.state import HalfState
 
 STALE_MS = int(STALE_S * 1000)
+STUCK_MS = int(STUCK_S * 1000)
+STUCK_STEP_MS = int(STUCK_STEP_S * 1000)
 DELIVERED_OVER_S = 6.0
 ON_MS_WRAP = 65_536
 CUTOFF_DEADBAND_K = 2.5
+CUTOFF_ABOVE_VALUE_K = HOST_CUTOFF_ABOVE_SETPOINT_K / 2.0  # while a half cools to its setpoint
 BAND_LEAVE = 1.5  # a half leaves the band at 1.5 of it: no flicker at the edge
 
 
@@ -44,40 +49,39 @@ def take_in(
 ) -> HalfState:
     """Return the half after one frame.
 
-    Args:
-        value: Tenths of a degree, or "bad" or "none", as the wire says.
-        dt_ms: The board's time since the last frame.
-        gap: That time is not to be trusted for integrals.
+    `value` is tenths of a degree, or "bad" or "none", as the wire says. `dt_ms` is the board's
+    time since the last frame; with `gap` it is not to be trusted for integrals. `setpoint_c` is
+    None where no heat is wanted.
     """
-    on_ms_since = 0 if gap or half.on_ms < 0 else (on_ms - half.on_ms) % ON_MS_WRAP
-    share = min(on_ms_since / dt_ms, 1.0) if dt_ms > 0 and not gap else half.duty
-    dt_s = 0.0 if gap else dt_ms / 1000.0
-    lagged = half.lagged + (share - half.lagged) * (1.0 - math.exp(-dt_s / model.ramp_lag_s()))
-    delivered = half.delivered + (share - half.delivered) * min(dt_s / DELIVERED_OVER_S, 1.0)
-    if not isinstance(value, int):
+    dt_ms = 0 if gap else dt_ms
+    half = _delivered(half, on_time_ms(half, on_ms, gap=gap), dt_ms, model)
+    value_c = value / 10.0 if isinstance(value, int) else math.nan
+    if not READING_LEAST_C <= value_c <= READING_MOST_C:
         return replace(
             half,
             quality=Quality.BAD,
             raw=raw,
             counter=counter,
             on_ms=on_ms,
-            lagged=lagged,
-            delivered=delivered,
+            setpoint_c=setpoint_c,
             in_band=False,
+            same_ms=0,
+            probe_ms=0,
         )
     fresh = counter != half.counter
     fresh_ms = board_ms if fresh or half.fresh_ms > board_ms else half.fresh_ms
     stale = board_ms - fresh_ms > STALE_MS
-    value_c = value / 10.0
-    still = raw == half.raw and half.duty > STUCK_DUTY
-    same_ms = half.same_ms + dt_ms if still else 0
-    probe_ms = max(half.probe_ms - dt_ms, 0) if still else 0
-    if same_ms >= STUCK_S * 1000 and same_ms - dt_ms < STUCK_S * 1000:
-        probe_ms = int(STUCK_STEP_S * 1000)
+    same_setpoint = setpoint_c == half.setpoint_c
     in_band = False
     if setpoint_c is not None and not stale:
-        off_k = abs(value_c - setpoint_c)
-        in_band = off_k <= (band_k * BAND_LEAVE if half.in_band else band_k)
+        leaving = half.in_band and same_setpoint
+        in_band = abs(value_c - setpoint_c) <= (band_k * BAND_LEAVE if leaving else band_k)
+    same_ms, probe_ms = _stuck(half, raw, dt_ms)
+    cutoff_c = _cutoff_c(half, value_c, setpoint_c)
+    deadband_k = CUTOFF_DEADBAND_K if half.above_cutoff else 0.0
+    above_cutoff = cutoff_c is not None and not value_c < cutoff_c - deadband_k
+    # What was summed before a gap belongs to another time.
+    sum_c, count = (0.0, 0) if gap else (half.sum_c, half.count)
     return replace(
         half,
         quality=Quality.STALE if stale else Quality.GOOD,
@@ -86,34 +90,49 @@ def take_in(
         counter=counter,
         on_ms=on_ms,
         fresh_ms=fresh_ms,
-        sum_c=half.sum_c + value_c if fresh else half.sum_c,
-        count=half.count + 1 if fresh else half.count,
-        lagged=lagged,
-        delivered=delivered,
+        sum_c=sum_c + value_c if fresh else sum_c,
+        count=count + 1 if fresh else count,
+        setpoint_c=setpoint_c,
         in_band=in_band,
-        reached=half.reached or in_band,
+        reached=in_band or (half.reached and same_setpoint),
         same_ms=same_ms,
         probe_ms=probe_ms,
-        cutoff_c=_cutoff_c(half, value_c, setpoint_c),
-        above_cutoff=_above_cutoff(half, value_c),
-        cut=half.cut or _above_cutoff(half, value_c),
+        cutoff_c=cutoff_c,
+        above_cutoff=above_cutoff,
+        cut=half.cut or above_cutoff,
     )
+
+
+def _delivered(half: HalfState, on_ms: int, dt_ms: int, model: HalfModel) -> HalfState:
+    """Follow what the heater got: behind its lag for the loop, smoothed for the screen."""
+    if dt_ms <= 0:
+        return half
+    share, dt_s, lag_s = min(on_ms / dt_ms, 1.0), dt_ms / 1000.0, model.ramp_lag_s()
+    taken = 1.0 - math.exp(-dt_s / lag_s) if lag_s > 0.0 else 1.0
+    return replace(
+        half,
+        lagged=half.lagged + (share - half.lagged) * taken,
+        delivered=half.delivered + (share - half.delivered) * min(dt_s / DELIVERED_OVER_S, 1.0),
+    )
+
+
+def _stuck(half: HalfState, raw: int, dt_ms: int) -> tuple[int, int]:
+    """Return how long the register has stood still at heat, and what is left of the duty step."""
+    if raw != half.raw or half.duty <= STUCK_DUTY:
+        return 0, 0
+    same_ms = half.same_ms + dt_ms
+    if half.same_ms < STUCK_MS <= same_ms:
+        return same_ms, STUCK_STEP_MS
+    return same_ms, max(half.probe_ms - dt_ms, 0)
 
 
 def _cutoff_c(half: HalfState, value_c: float, setpoint_c: float | None) -> float | None:
     """Follow the setpoint up at once, and down only as the half itself cools."""
     if setpoint_c is None:
         return half.cutoff_c
-    wanted_c = setpoint_c + HOST_CUTOFF_ABOVE_SETPOINT_K
-    above_c = value_c + HOST_CUTOFF_ABOVE_SETPOINT_K / 2.0
+    above_c = value_c + CUTOFF_ABOVE_VALUE_K
     held_c = above_c if half.cutoff_c is None else min(half.cutoff_c, above_c)
-    return max(wanted_c, held_c)
-
-
-def _above_cutoff(half: HalfState, value_c: float) -> bool:
-    return half.cutoff_c is not None and not value_c < half.cutoff_c - (
-        CUTOFF_DEADBAND_K if half.cut else 0.0
-    )
+    return max(setpoint_c + HOST_CUTOFF_ABOVE_SETPOINT_K, held_c)
 
 
 def on_time_ms(half: HalfState, on_ms: int, *, gap: bool) -> int:
@@ -123,6 +142,5 @@ def on_time_ms(half: HalfState, on_ms: int, *, gap: bool) -> int:
 
 def go_stale(half: HalfState) -> HalfState:
     """Return the half after the link went quiet; what was good is stale, bad stays bad."""
-    if half.quality is not Quality.GOOD:
-        return half
-    return replace(half, quality=Quality.STALE, in_band=False, duty=0.0)
+    quality = Quality.STALE if half.quality is Quality.GOOD else half.quality
+    return replace(half, quality=quality, in_band=False, duty=0.0)

@@ -13,6 +13,9 @@ SETPOINT_MOST_C = 200.0
 SETPOINT_BELOW_TRIP_K = 15.0
 HOST_CUTOFF_ABOVE_SETPOINT_K = 20.0
 
+READING_LEAST_C = -10.0  # beyond these it is no reading of a mould, whatever the board says
+READING_MOST_C = 400.0
+
 SAFETY_PASS_MS = 50
 READ_MS = 200  # converter read and telemetry line, each half
 CONTROL_EVERY_FRAMES = 2  # 0.4 s, on the mean of the samples since

@@ -5,12 +5,15 @@ from __future__ import annotations
 from msgspec.structs import replace
 
 from tawny.core import steam
+from tawny.core.alarm_list import ALARMS
 from tawny.core.effects import AnyEffect, Journal, SendDisarm
+from tawny.core.messages import FIT_SWITCH, IN_OPEN
 from tawny.core.names import Phase, Result
-from tawny.core.phases import CLOSED, PRESSING, Trigger, enter
+from tawny.core.phases import CLOSED, Trigger, enter
 from tawny.core.pressing import ended
+from tawny.core.recipe import Recipe
 from tawny.core.snapshot import Code, RescueView
-from tawny.core.state import State
+from tawny.core.state import CycleState, PressingState, State
 
 CLOSED_STEPS = (
     "heat_stays_off",
@@ -23,14 +26,27 @@ CLOSED_STEPS = (
     "look_cause",
 )
 OPEN_STEPS = ("heat_stays_off", "take_out", "look_cause")
+# Air-dry residue still holds water: 10 to 12 % by common practice, so that this is the most.
+RESIDUE_MOISTURE_MOST = 0.15  # of its mass
 
 
-def rescue_card(phase: Phase, pressing: str, cause: Code, water_g: float) -> RescueView:
+def water_most_g(recipe: Recipe, cavities: int) -> float:
+    """Return the most water that a recipe's charge can hold, in g: added, and in the residue.
+
+    None of it is taken to have left: nobody knows how much has.
+    """
+    return (recipe.water_g + RESIDUE_MOISTURE_MOST * recipe.residue_g) * cavities
+
+
+def rescue_card(
+    phase: Phase, pressing: str, cause: Code, water_g: float, *, closed: bool | None = None
+) -> RescueView:
     """Return the card for a pressing that was cut short in `phase`.
 
-    All the water of the charge is counted: nobody knows how much has left.
+    `closed` says whether the mould may be closed and under pressure; without it the phase
+    decides.
     """
-    closed = phase in CLOSED
+    closed = phase in CLOSED if closed is None else closed
     return RescueView(
         pressing=pressing,
         phase=phase,
@@ -44,42 +60,84 @@ def rescue_card(phase: Phase, pressing: str, cause: Code, water_g: float) -> Res
     )
 
 
+def card_for(state: State, cause: Code) -> RescueView | None:
+    """Return the card for the pressing in hand as it stands, or None where there is none."""
+    pressing = state.cycle.pressing
+    if pressing is None:
+        return None
+    water_g = water_most_g(pressing.recipe, state.mould.cavities)
+    closed = _may_be_closed(state)
+    return rescue_card(state.cycle.phase, str(pressing.number), cause, water_g, closed=closed)
+
+
+def _may_be_closed(state: State) -> bool:
+    """Say whether the mould may be closed on a charge; where nobody knows, it may."""
+    tele, phase = state.tele, state.cycle.phase
+    switch = bool(state.link.fitted & FIT_SWITCH) and tele is not None
+    if phase in CLOSED:
+        return True
+    if switch and tele is not None:
+        return not tele.inputs & IN_OPEN
+    return phase is Phase.OPEN
+
+
 def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[AnyEffect, ...]]:
     """Take duty to 0, disarm, seal the pressing in hand and show what to do about it.
 
     Harmless in phases that are not heated.
     """
-    cycle = state.cycle
-    upper = replace(state.upper, duty=0.0, integral=0.0, reached=False)
-    lower = replace(state.lower, duty=0.0, integral=0.0, reached=False)
     effects: list[AnyEffect] = [SendDisarm()]
-    rescue = cycle.rescue
-    pressing = cycle.pressing
+    pressing = state.cycle.pressing
     if pressing is not None:
-        outcome = Result.ABORTED if pressing.scrapped else result
-        effects.append(ended(state, outcome))
-        if cycle.phase in PRESSING:
-            water_g = pressing.recipe.water_g * state.mould.cavities
-            rescue = rescue_card(cycle.phase, str(pressing.number), cause, water_g)
-    if cycle.phase not in (Phase.IDLE, Phase.COOL):
+        pressing = _with_cause(pressing, cause)
+        state = replace(state, cycle=replace(state.cycle, pressing=pressing))
+        effects.append(ended(state, Result.ABORTED if pressing.scrapped else result))
+    if state.cycle.heat_wanted:
         effects.append(
             Journal(
                 kind="heat_gone",
                 payload={
-                    "phase": cycle.phase.value,
+                    "phase": state.cycle.phase.value,
                     "cause": cause.code,
                     "fields": dict(cause.fields),
                 },
             )
         )
+    card = card_for(state, cause)
+    cycle = state.cycle if pressing is None else count_pressing(state.cycle)
     cycle = enter(cycle, Trigger.HEAT_GONE)
-    cycle = replace(
-        cycle,
-        heat_wanted=False,
-        confirmed=False,
-        pressing=None,
-        next_number=cycle.next_number + (1 if pressing is not None else 0),
-        rescue=rescue,
-        sound="off",
+    if card is not None:
+        cycle = replace(cycle, rescue=card, rescue_ms=state.host_ms)
+    if state.cycle.heat_wanted:
+        cycle = replace(cycle, lost=cause.code)
+    state = replace(
+        state,
+        cycle=replace(
+            cycle,
+            confirmed=False,
+            pressing=None,
+            charge_due=False,
+            disarmed_ms=cycle.clock_ms,
+        ),
+        upper=replace(state.upper, duty=0.0, integral=0.0, reached=False),
+        lower=replace(state.lower, duty=0.0, integral=0.0, reached=False),
     )
-    return replace(state, cycle=cycle, upper=upper, lower=lower), tuple(effects)
+    return state, tuple(effects)
+
+
+def _with_cause(pressing: PressingState, cause: Code) -> PressingState:
+    """Note the alarm that ends a pressing: it is judged only after the pressing is sealed."""
+    alarms = pressing.alarms
+    if cause.code in ALARMS and cause.code not in alarms:
+        alarms = (*alarms, cause.code)
+    return replace(pressing, alarms=alarms, reason=pressing.reason or cause.code)
+
+
+def count_pressing(cycle: CycleState) -> CycleState:
+    """Return the cycle after one more pressing of the mould."""
+    return replace(
+        cycle,
+        next_number=cycle.next_number + 1,
+        since_clean=cycle.since_clean + 1 if cycle.since_clean is not None else None,
+        since_oil=cycle.since_oil + 1 if cycle.since_oil is not None else None,
+    )

@@ -4,19 +4,31 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
-from tawny.core.effects import AnyEffect, Journal, PressingBegan, SendCharge, SendSignal
-from tawny.core.limits import CHARGE_APART_S, HOT_C
-from tawny.core.loss import lose_heat
+from tawny.core.effects import (
+    AnyEffect,
+    Journal,
+    PressingBegan,
+    SendCharge,
+    SendDisarm,
+    SendSignal,
+)
+from tawny.core.heat import setpoints_taken
+from tawny.core.intake import BAND_LEAVE
+from tawny.core.limits import CHARGE_APART_S, DESK_ALARM_S, HOT_C
+from tawny.core.loss import count_pressing, lose_heat
 from tawny.core.messages import FIT_SWITCH, IN_BUTTON, IN_MAINS, IN_OPEN
 from tawny.core.names import BoardState, Phase, Quality, Result
-from tawny.core.phases import PRESSING, Trigger, enter
-from tawny.core.pressing import begin, closed_s, ended, hold_left_s, hold_over
+from tawny.core.phases import OPEN_AT_WORK, Trigger, enter
+from tawny.core.pressing import anew, begin, closed_s, ended, hold_left_s, hold_over
 from tawny.core.snapshot import Code
-from tawny.core.state import State
+from tawny.core.state import CycleState, State
 
 BREATH_GRACE_S = 15.0
 OPEN_SOON_S = 10.0
-ARMED_GRACE_MS = 600
+CHARGE_MARGIN_S = 1.0  # lines take time: the board counts its 60 s by its own clock
+DISARM_AGAIN_MS = 1000
+# A charge is announced in these, once the board takes one: later it is no longer news.
+CHARGED: frozenset[Phase] = frozenset({Phase.FILL, Phase.CLOSE, Phase.BREATHE})
 
 Effects = tuple[AnyEffect, ...]
 
@@ -25,50 +37,65 @@ def move(state: State, trigger: Trigger) -> tuple[State, Effects]:
     """Apply a trigger with what entering and leaving its phase brings."""
     before = state.cycle.phase
     cycle = enter(state.cycle, trigger)
-    if cycle.phase is before:
+    to = cycle.phase
+    if to is before:
         return state, ()
     state = replace(state, cycle=cycle)
     effects: list[AnyEffect] = [
-        Journal(kind="phase", payload={"from": before.value, "to": cycle.phase.value})
+        Journal(kind="phase", payload={"from": before.value, "to": to.value})
     ]
-    if cycle.phase is Phase.PREHEAT and before in (Phase.IDLE, Phase.COOL):
-        state = replace(
-            state,
-            upper=replace(state.upper, cutoff_c=None, reached=False, integral=0.0),
-            lower=replace(state.lower, cutoff_c=None, reached=False, integral=0.0),
-        )
-    if cycle.phase is Phase.FILL:
+    if to is Phase.PREHEAT and before in (Phase.IDLE, Phase.COOL):
+        state = _afresh(state)
+    if to is Phase.FILL:
         state = replace(state, cycle=replace(state.cycle, pressing=begin(state)))
         effects.append(PressingBegan(number=state.cycle.next_number))
-    if cycle.phase in (Phase.FILL, Phase.CLOSE):
-        state, sent = _announce_charge(state)
-        effects += sent
-    if before is Phase.CLOSE and cycle.phase in (Phase.BREATHE, Phase.HOLD):
-        state = _with_pressing(state, closed_ms=_closed_ms(state))
-    if before is Phase.RELEASE:
+    if to in (Phase.FILL, Phase.CLOSE):
+        state = replace(state, cycle=replace(state.cycle, charge_due=True))
+        state, announced = _announce_charge(state)
+        effects += announced
+    if before is Phase.CLOSE and to in (Phase.BREATHE, Phase.HOLD):
+        state = _close(state)
+    if to is Phase.RELEASE:
         state = _with_pressing(state, hold_ended_ms=state.cycle.clock_ms)
-    if before is Phase.CLEAN:
+    if before is Phase.CLEAN and to in (Phase.OIL, Phase.FILL):
         state = replace(state, cycle=replace(state.cycle, since_clean=0))
-    if before is Phase.OIL:
+    if before is Phase.OIL and to is Phase.FILL:
         state = replace(state, cycle=replace(state.cycle, since_oil=0))
     if before is Phase.DEMOULD and state.cycle.pressing is not None:
-        state, sent = _complete(state)
-        effects += sent
+        state, end = _complete(state)
+        effects.append(end)
     return state, tuple(effects)
 
 
-def _announce_charge(state: State) -> tuple[State, list[AnyEffect]]:
-    clock_ms = state.cycle.clock_ms
-    if clock_ms - state.cycle.charged_ms < CHARGE_APART_S * 1000:
-        return state, []
-    return replace(state, cycle=replace(state.cycle, charged_ms=clock_ms)), [SendCharge()]
+def _afresh(state: State) -> State:
+    """Forget what an earlier heat-up left behind."""
+    return replace(
+        state,
+        upper=replace(state.upper, cutoff_c=None, reached=False, integral=0.0),
+        lower=replace(state.lower, cutoff_c=None, reached=False, integral=0.0),
+        cycle=replace(state.cycle, lost=""),
+    )
 
 
-def _closed_ms(state: State) -> int:
+def _announce_charge(state: State) -> tuple[State, Effects]:
+    """Announce a charge that is due, once the board takes another one."""
+    cycle = state.cycle
+    if not cycle.charge_due:
+        return state, ()
+    if cycle.phase not in CHARGED:
+        return replace(state, cycle=replace(cycle, charge_due=False)), ()
+    if cycle.clock_ms - cycle.charged_ms < (CHARGE_APART_S + CHARGE_MARGIN_S) * 1000:
+        return state, ()
+    cycle = replace(cycle, charge_due=False, charged_ms=cycle.clock_ms)
+    return replace(state, cycle=cycle), (SendCharge(),)
+
+
+def _close(state: State) -> State:
+    """Count from now that the mould is closed, unless its switch has said so before."""
     pressing = state.cycle.pressing
-    if pressing is not None and pressing.closed_ms is not None:
-        return pressing.closed_ms
-    return state.cycle.clock_ms
+    if pressing is None or pressing.closed_ms is not None:
+        return state
+    return _with_pressing(state, closed_ms=state.cycle.clock_ms)
 
 
 def _with_pressing(state: State, **changes: int) -> State:
@@ -78,19 +105,12 @@ def _with_pressing(state: State, **changes: int) -> State:
     return replace(state, cycle=replace(state.cycle, pressing=replace(pressing, **changes)))
 
 
-def _complete(state: State) -> tuple[State, list[AnyEffect]]:
+def _complete(state: State) -> tuple[State, AnyEffect]:
     pressing = state.cycle.pressing
-    assert pressing is not None  # noqa: S101 - the caller looked
-    before = replace(state, cycle=replace(state.cycle, phase=Phase.DEMOULD))
-    end = ended(before, Result.ABORTED if pressing.scrapped else Result.COMPLETE)
-    cycle = replace(
-        state.cycle,
-        pressing=None,
-        next_number=state.cycle.next_number + 1,
-        since_clean=state.cycle.since_clean + 1,
-        since_oil=state.cycle.since_oil + 1,
-    )
-    return replace(state, cycle=cycle), [end]
+    scrapped = pressing is not None and pressing.scrapped
+    result = Result.ABORTED if scrapped else Result.COMPLETE
+    end = ended(state, result, phase=Phase.DEMOULD)
+    return replace(state, cycle=replace(count_pressing(state.cycle), pressing=None)), end
 
 
 def progress(state: State) -> tuple[State, Effects]:
@@ -98,23 +118,22 @@ def progress(state: State) -> tuple[State, Effects]:
     state, effects = _lost(state)
     if effects:
         return state, effects
-    state = _mould_switch(state)
+    state = _follow_mould(state)
     trigger = _trigger(state)
-    moved: Effects = ()
     if trigger is not None:
-        state, moved = move(state, trigger)
+        state, effects = move(state, trigger)
     if state.cycle.phase is Phase.SOAK and state.cycle.soaking_ms is None:
         state = replace(state, cycle=replace(state.cycle, soaking_ms=state.cycle.clock_ms))
+    state, announced = _announce_charge(state)
+    state, disarmed = _disarm_unasked(state)
     state, sounded = _sound(state)
-    return state, moved + sounded
+    return state, effects + announced + disarmed + sounded
 
 
 def _lost(state: State) -> tuple[State, Effects]:
     """Notice that the board no longer permits heat in a phase that needs it."""
     tele, cycle = state.tele, state.cycle
     if not cycle.heat_wanted or tele is None or tele.st == BoardState.ARMED.value:
-        return state, ()
-    if cycle.clock_ms - cycle.since_ms < ARMED_GRACE_MS and cycle.phase is Phase.PREHEAT:
         return state, ()
     if tele.st == BoardState.TRIPPED.value:
         cause = Code("board_tripped", {"first_out": tele.fo})
@@ -127,53 +146,90 @@ def _lost(state: State) -> tuple[State, Effects]:
     return lose_heat(state, cause, Result.INTERRUPTED)
 
 
-def _mould_switch(state: State) -> State:
-    """Follow the mould switch: since when it is open, and the moment of closing."""
+def _disarm_unasked(state: State) -> tuple[State, Effects]:
+    """Disarm a board that is armed while no heat is wanted: an arming overtaken by a heat-off."""
     tele, cycle = state.tele, state.cycle
-    if tele is None or not state.link.fitted & FIT_SWITCH:
-        return state
-    if tele.inputs & IN_OPEN:
-        if cycle.opened_ms is None:
-            return replace(state, cycle=replace(cycle, opened_ms=cycle.clock_ms))
-        return state
-    if cycle.opened_ms is not None:
-        state = replace(state, cycle=replace(cycle, opened_ms=None))
-        if cycle.phase is Phase.CLOSE and cycle.pressing and cycle.pressing.closed_ms is None:
-            state = _with_pressing(state, closed_ms=cycle.clock_ms)
-    return state
+    armed = tele is not None and tele.st == BoardState.ARMED.value
+    if cycle.heat_wanted or not armed or cycle.clock_ms - cycle.disarmed_ms < DISARM_AGAIN_MS:
+        return state, ()
+    cycle = replace(cycle, disarmed_ms=cycle.clock_ms)
+    return replace(state, cycle=cycle), (SendDisarm(),)
 
 
-def _trigger(state: State) -> Trigger | None:  # noqa: PLR0911 - one return for each phase
+def _follow_mould(state: State) -> State:
+    """Follow since when the mould is open, and the moment of closing.
+
+    Its switch tells; where none is fitted it is taken to be open at work, and the tap tells
+    the moment of closing.
+    """
+    tele, cycle = state.tele, state.cycle
+    switch = bool(state.link.fitted & FIT_SWITCH)
+    if tele is None:
+        return state
+    opened = bool(tele.inputs & IN_OPEN) if switch else cycle.phase in OPEN_AT_WORK
+    if opened is (cycle.opened_ms is not None):
+        return state
+    state = replace(state, cycle=replace(cycle, opened_ms=cycle.clock_ms if opened else None))
+    pressing = cycle.pressing
+    if not switch or pressing is None or cycle.phase not in (Phase.FILL, Phase.CLOSE):
+        return state
+    if opened:
+        return replace(state, cycle=replace(state.cycle, pressing=anew(pressing)))
+    return _with_pressing(state, closed_ms=cycle.clock_ms)
+
+
+def in_band(state: State, *, leaving: bool) -> bool:
+    """Say whether both halves are in band, and near each other."""
+    upper, lower, wanted_c = state.upper, state.lower, state.recipe_in_use().setpoints_c()
+    if not (upper.in_band and lower.in_band) or upper.value_c is None or lower.value_c is None:
+        return False
+    apart_k = abs((upper.value_c - wanted_c[0]) - (lower.value_c - wanted_c[1]))
+    return apart_k <= state.recipe_in_use().band_k * (BAND_LEAVE if leaving else 1.0)
+
+
+def _trigger(state: State) -> Trigger | None:
     cycle = state.cycle
-    band = state.upper.in_band and state.lower.in_band
     match cycle.phase:
         case Phase.IDLE | Phase.COOL:
-            tele = state.tele
-            armed = tele is not None and tele.st == BoardState.ARMED.value
-            if armed and cycle.confirmed and cycle.rescue is None:
-                return Trigger.START
-            cold = all(
-                half.quality is Quality.GOOD and half.value_c is not None and half.value_c < HOT_C
-                for half in (state.upper, state.lower)
-            )
-            return Trigger.COLD if cold and cycle.phase is Phase.COOL else None
+            return _from_rest(state)
         case Phase.PREHEAT:
-            return Trigger.IN_BAND if band else None
+            return Trigger.IN_BAND if in_band(state, leaving=False) else None
         case Phase.SOAK:
-            if not band:
+            if not in_band(state, leaving=True):
                 return Trigger.OUT_OF_BAND
-            since_ms = cycle.soaking_ms
-            if since_ms is None or cycle.clock_ms - since_ms < state.mould.soak_s() * 1000:
-                return None
-            return Trigger.SOAKED
+            return Trigger.SOAKED if soak_left_s(state) <= 0.0 else None
         case Phase.READY:
-            return None if band else Trigger.OUT_OF_BAND
+            return None if in_band(state, leaving=True) else Trigger.OUT_OF_BAND
         case Phase.BREATHE:
             return Trigger.BREATHED if _breathed(state) else None
         case Phase.HOLD:
             return Trigger.DOSE if hold_over(state) else None
         case _:
             return None
+
+
+def soak_left_s(state: State) -> float:
+    """Return how long both halves still have to stay in band."""
+    since_ms = state.cycle.soaking_ms
+    done_s = 0.0 if since_ms is None else (state.cycle.clock_ms - since_ms) / 1000.0
+    return max(state.mould.soak_s() - done_s, 0.0)
+
+
+def _from_rest(state: State) -> Trigger | None:
+    cycle, tele = state.cycle, state.tele
+    armed = tele is not None and tele.st == BoardState.ARMED.value
+    asked = cycle.confirmed and cycle.rescue is None and not state.ending
+    if armed and asked and setpoints_taken(state, state.recipe):
+        return Trigger.START
+    return Trigger.COLD if cycle.phase is Phase.COOL and touchable(state) else None
+
+
+def touchable(state: State) -> bool:
+    """Say whether both halves are known to be below the touching limit; unknown is hot."""
+    return all(
+        half.quality is Quality.GOOD and half.value_c is not None and half.value_c < HOT_C
+        for half in (state.upper, state.lower)
+    )
 
 
 def _breathed(state: State) -> bool:
@@ -187,20 +243,22 @@ def _breathed(state: State) -> bool:
     return closed_s(state) >= last.at_s + last.open_s + BREATH_GRACE_S
 
 
+def _due_sound(state: State, cycle: CycleState) -> str:
+    if cycle.heat_wanted and state.desk_empty_s >= DESK_ALARM_S:
+        return "alarm"
+    if cycle.phase is Phase.BREATHE and cycle.pressing is not None:
+        done, breaths = len(cycle.pressing.breaths_s), cycle.pressing.recipe.breaths
+        due = done < len(breaths) and closed_s(state) >= breaths[done].at_s
+        return "breathe" if due else "off"
+    if cycle.phase is Phase.HOLD and hold_left_s(state) <= OPEN_SOON_S:
+        return "soon"
+    return "off"
+
+
 def _sound(state: State) -> tuple[State, Effects]:
     """Choose the buzzer pattern at the board from what is due."""
-    cycle = state.cycle
-    sound = "off"
-    if cycle.phase is Phase.BREATHE and cycle.pressing is not None:
-        done = len(cycle.pressing.breaths_s)
-        breaths = cycle.pressing.recipe.breaths
-        if done < len(breaths) and closed_s(state) >= breaths[done].at_s:
-            sound = "breathe"
-    elif cycle.phase is Phase.HOLD and hold_left_s(state) <= OPEN_SOON_S:
-        sound = "soon"
-    if state.desk_empty_s >= 10.0 and cycle.phase in PRESSING:  # noqa: PLR2004 - desk rule
-        sound = "alarm"
-    if sound == cycle.sound:
+    sound = _due_sound(state, state.cycle)
+    if sound == state.cycle.sound:
         return state, ()
-    state = replace(state, cycle=replace(cycle, sound=sound))
+    state = replace(state, cycle=replace(state.cycle, sound=sound))
     return state, (SendSignal(lamp="on" if sound != "off" else "off", sound=sound),)

@@ -25,9 +25,11 @@ class HalfState(msgspec.Struct, frozen=True):
         delivered: Delivered duty over the last few seconds, for the screen.
         same_ms: How long the raw register has not moved at a duty that should move it.
         probe_ms: What is left of the duty step that tests a still sensor.
+        setpoint_c: What `in_band` and `reached` were judged by.
+        reached: It has been in band at this setpoint; deviations count from then on.
         cutoff_c: Host cut-off; falls with a lowered setpoint only as the half cools.
         above_cutoff: The value is at the host cut-off now.
-        cut: The host cut-off acts until its alarm is reset.
+        cut: No heat until the alarm of the cut-off, or of a value that is no number, is reset.
     """
 
     quality: Quality = Quality.BAD
@@ -43,6 +45,7 @@ class HalfState(msgspec.Struct, frozen=True):
     delivered: float = 0.0
     integral: float = 0.0
     duty: float = 0.0
+    setpoint_c: float | None = None
     in_band: bool = False
     reached: bool = False
     same_ms: int = 0
@@ -54,7 +57,17 @@ class HalfState(msgspec.Struct, frozen=True):
 
 
 class LinkState(msgspec.Struct, frozen=True):
-    """The link and the board behind it."""
+    """The link and the board behind it.
+
+    Attributes:
+        boot: Of the board last seen; -1 until there was one.
+        last_host_ms: Host clock of the last good line.
+        board_ms: Board clock of the last frame; -1 where none of this boot came yet.
+        next_count: Presses of NEXT/MARK counted so far; -1 where the count is not known.
+        arming: "", "asked", "press_arm".
+        bad_rate: Lines that the board dropped in the last second.
+        late_ms: Host clock when this computer last left the press waiting.
+    """
 
     status: LinkStatus = LinkStatus.CLOSED
     reason: Code | None = None
@@ -75,17 +88,26 @@ class LinkState(msgspec.Struct, frozen=True):
     arming: str = ""
     why: str = ""
     bad_lines: int = 0
-    bad_rate: float = 0.0
+    bad_rate: int = 0
     presence_left_s: int = 0
     operations: int = 0
     refused_kind: str = ""
     refused_why: str = ""
     refused_ms: int = -1_000_000
-    late: bool = False
+    late_ms: int = -1_000_000
 
 
 class PressingState(msgspec.Struct, frozen=True):
-    """The pressing in hand. Clocks are the press clock in ms."""
+    """The pressing in hand. Clocks are the press clock in ms.
+
+    Attributes:
+        closed_ms: The mould was closed on the charge: its switch says so, or the tap.
+        hold_ended_ms: Release began; dose and hold count up to here.
+        equivalent_s, severity_min: From closing to the end of the hold.
+        release_equivalent_s: What came on top until opening.
+        gaps: Start and end of what was not seen, since the beginning.
+        off_sum_k, off_count: Deviation of both halves, from closing to the end of the hold.
+    """
 
     number: int
     recipe: Recipe
@@ -94,12 +116,15 @@ class PressingState(msgspec.Struct, frozen=True):
     hold_ended_ms: int | None = None
     equivalent_s: float = 0.0
     severity_min: float = 0.0
+    release_equivalent_s: float = 0.0
     dose_gap: bool = False
     gaps: tuple[tuple[int, int], ...] = ()
     upper_peak_c: float | None = None
     lower_peak_c: float | None = None
     hold_sum_c: float = 0.0
     hold_count: int = 0
+    off_sum_k: float = 0.0
+    off_count: int = 0
     upper_on_ms: int = 0
     lower_on_ms: int = 0
     breaths_s: tuple[float, ...] = ()
@@ -115,6 +140,15 @@ class CycleState(msgspec.Struct, frozen=True):
         clock_ms: The press clock: the board's clock carried over its restarts.
         advanced_ms, tapped_ms: Host clock of the last advance, and of the last tap at all.
         soaking_ms: Press clock since when both halves have been in band.
+        charge_due: A charge is to be announced as soon as the board takes one.
+        charged_ms, disarmed_ms: Press clock of the last announcement, and of the last disarming
+            of a board that nobody asked to arm.
+        opened_ms: Press clock since when the mould stands open.
+        since_clean, since_oil: Pressings since then; None: not known, so due.
+        lost: Why heat was lost last; empty once it is wanted again.
+        restarted, restarted_ms: Cause of the board's last restart, and host clock since when it
+            is shown; empty once it was shown long enough.
+        rescue_ms: Host clock of the interruption the card is about; None: an earlier owner's.
     """
 
     phase: Phase = Phase.IDLE
@@ -126,16 +160,20 @@ class CycleState(msgspec.Struct, frozen=True):
     advanced_ms: int = -1_000_000
     tapped_ms: int = -1_000_000
     soaking_ms: int | None = None
+    charge_due: bool = False
     charged_ms: int = -1_000_000
+    disarmed_ms: int = -1_000_000
     opened_ms: int | None = None
     pressing: PressingState | None = None
     next_number: int = 1
-    since_clean: int = 0
-    since_oil: int = 0
+    since_clean: int | None = 0
+    since_oil: int | None = None
     sound: str = "off"
-    interrupted: str = ""
+    lost: str = ""
     restarted: str = ""
+    restarted_ms: int = -1_000_000
     rescue: RescueView | None = None
+    rescue_ms: int | None = None
 
 
 class State(msgspec.Struct, frozen=True):
@@ -164,3 +202,7 @@ class State(msgspec.Struct, frozen=True):
     ending: bool = False
     last_parts: tuple[PartView, ...] = ()
     parts_today: int = 0
+
+    def recipe_in_use(self) -> Recipe:
+        """Return the recipe of the pressing in hand, or the one of the next."""
+        return self.recipe if self.cycle.pressing is None else self.cycle.pressing.recipe

@@ -1,15 +1,12 @@
-"""From the state to what viewers see: the snapshot, its sentence, its one big figure."""
+"""From the state to what viewers see: the snapshot, published after each step."""
 
 from __future__ import annotations
 
-import math
+from msgspec.structs import replace
 
-from tawny.core.alarms import shelvable
 from tawny.core.alarm_list import ALARMS
-from tawny.core.asked import next_phase, permissives
-from tawny.core.equipment import HalfModel
+from tawny.core.alarms import shelvable
 from tawny.core.heat import setpoints_c
-from tawny.core.limits import HOT_C
 from tawny.core.messages import (
     FIT_SWITCH,
     IN_BUTTON,
@@ -27,19 +24,19 @@ from tawny.core.names import (
     Quality,
     ResetCause,
 )
-from tawny.core.pressing import closed_s, hold_left_s
+from tawny.core.pressing import hold_left_s, hold_s
+from tawny.core.saying import breathe, figure, ready_at_utc_ms, sentence
 from tawny.core.snapshot import (
     AlarmView,
     BoardView,
-    BreatheView,
-    Code,
-    Figure,
     HalfView,
     HoldView,
     LinkView,
+    RescueView,
     Snapshot,
 )
 from tawny.core.state import HalfState, State
+from tawny.core.tap import next_phase, permissives
 
 UNSEEN = (AlarmState.ACTIVE, AlarmState.RETURNED, AlarmState.LATCHED)
 
@@ -55,10 +52,9 @@ def snapshot(
 ) -> Snapshot:
     """Return one picture of the press.
 
-    Args:
-        utc_ms: The wall clock now; times of day are labels on the host clock.
+    `utc_ms` is the wall clock now: times of day are labels on the host clock.
     """
-    cycle, link, recipe = state.cycle, state.link, state.recipe
+    cycle, link, recipe = state.cycle, state.link, state.recipe_in_use()
     wanted_c = setpoints_c(state)
     offset_ms = utc_ms - state.host_ms
     return Snapshot(
@@ -86,7 +82,7 @@ def snapshot(
         board=_board(state),
         upper=_half(state.upper, wanted_c[0]),
         lower=_half(state.lower, wanted_c[1]),
-        armed=state.tele is not None and state.tele.st == BoardState.ARMED.value,
+        armed=_armed(state),
         heat=state.upper.duty > 0.0 or state.lower.duty > 0.0,
         phase=cycle.phase,
         phase_elapsed_s=(cycle.clock_ms - cycle.since_ms) / 1000.0,
@@ -95,13 +91,13 @@ def snapshot(
         figure=figure(state),
         next_phase=next_phase(state),
         permissives=permissives(state),
-        setpoint_c=(cycle.pressing.recipe if cycle.pressing else recipe).setpoint_c,
+        setpoint_c=recipe.setpoint_c,
         band_k=recipe.band_k,
-        ready_at_utc_ms=_ready_at(state, offset_ms),
+        ready_at_utc_ms=ready_at_utc_ms(state, offset_ms),
         pressing_id=pressing_id,
         hold=_hold(state),
-        breathe=_breathe(state),
-        rescue=cycle.rescue,
+        breathe=breathe(state),
+        rescue=_rescue(state, offset_ms),
         alarms=_alarms(state, offset_ms),
         last_parts=state.last_parts,
         parts_today=state.parts_today,
@@ -112,6 +108,12 @@ def snapshot(
         desk_viewer=state.desk_viewer,
         viewers=state.viewers,
     )
+
+
+def _armed(state: State) -> bool:
+    tele = state.tele
+    armed = tele is not None and tele.st == BoardState.ARMED.value
+    return armed and state.link.status is LinkStatus.UP
 
 
 def _reset_cause(word: str) -> ResetCause:
@@ -193,60 +195,14 @@ def _alarms(state: State, offset_ms: int) -> tuple[AlarmView, ...]:
     return tuple(views)
 
 
-def _rise_s(half: HalfState, model: HalfModel, setpoint_c: float, ambient_c: float) -> float | None:
-    """Return the seconds at full duty from here to setpoint by the commissioned model."""
-    if half.value_c is None:
-        return None
-    if half.value_c >= setpoint_c:
-        return 0.0
-    if model.loss_per_s <= 0.0:
-        return (setpoint_c - half.value_c) / model.rise_k_per_s
-    limit_c = ambient_c + model.rise_k_per_s / model.loss_per_s
-    if limit_c <= setpoint_c:
-        return None
-    return math.log((limit_c - half.value_c) / (limit_c - setpoint_c)) / model.loss_per_s
-
-
-def ready_in_s(state: State) -> float | None:
-    """Return an estimate of the seconds until both halves are soaked, or None if unknown."""
-    cycle, mould = state.cycle, state.mould
-    if cycle.phase is Phase.SOAK:
-        since_ms = cycle.clock_ms if cycle.soaking_ms is None else cycle.soaking_ms
-        return max(mould.soak_s() - (cycle.clock_ms - since_ms) / 1000.0, 0.0)
-    if cycle.phase is not Phase.PREHEAT:
-        return None
-    upper_c, lower_c = state.recipe.setpoints_c()
-    ambient_c = state.press.ambient_c
-    rises = (
-        _rise_s(state.upper, mould.upper, upper_c, ambient_c),
-        _rise_s(state.lower, mould.lower, lower_c, ambient_c),
-    )
-    if rises[0] is None or rises[1] is None:
-        return None
-    lag_s = max(mould.upper.lag_s, mould.lower.lag_s)
-    return max(rises[0], rises[1]) + lag_s + mould.soak_s()
-
-
-def _ready_at(state: State, offset_ms: int) -> int | None:
-    left_s = ready_in_s(state)
-    return None if left_s is None else state.host_ms + offset_ms + int(left_s * 1000)
-
-
 def _hold(state: State) -> HoldView | None:
     pressing = state.cycle.pressing
     if pressing is None or pressing.closed_ms is None:
         return None
     if state.cycle.phase not in (Phase.BREATHE, Phase.HOLD, Phase.RELEASE):
         return None
-    recipe, elapsed_s = pressing.recipe, closed_s(state)
-    left_s = hold_left_s(state) if state.cycle.phase is not Phase.RELEASE else 0.0
-    off_k = [
-        half.value_c - setpoint_c
-        for half, setpoint_c in zip(
-            (state.upper, state.lower), recipe.setpoints_c(), strict=True
-        )
-        if half.value_c is not None
-    ]
+    recipe, elapsed_s, left_s = pressing.recipe, hold_s(state), hold_left_s(state)
+    off_k = pressing.off_sum_k / pressing.off_count if pressing.off_count else 0.0
     return HoldView(
         elapsed_s=elapsed_s,
         left_s=left_s,
@@ -255,111 +211,13 @@ def _hold(state: State) -> HoldView | None:
         equivalent_s=pressing.equivalent_s,
         wanted_equivalent_s=recipe.equivalent_s,
         longer_s=elapsed_s + left_s - recipe.equivalent_s,
-        cause_k=sum(off_k) / len(off_k) if off_k else 0.0,
+        cause_k=off_k,
     )
 
 
-def _breathe(state: State) -> BreatheView | None:
-    pressing = state.cycle.pressing
-    if pressing is None or not pressing.recipe.breaths or pressing.closed_ms is None:
-        return None
-    done, breaths = len(pressing.breaths_s), pressing.recipe.breaths
-    next_in_s = max(breaths[done].at_s - closed_s(state), 0.0) if done < len(breaths) else None
-    return BreatheView(done=done, wanted=len(breaths), next_in_s=next_in_s)
-
-
-def figure(state: State) -> Figure:
-    """Return the one big figure of this moment."""
-    cycle = state.cycle
-    hottest = [half.value_c for half in (state.upper, state.lower) if half.value_c is not None]
-    tripped = state.tele is not None and state.tele.st == BoardState.TRIPPED.value
-    if tripped or cycle.phase in (Phase.COOL, Phase.IDLE):
-        return Figure("temperature", max(hottest)) if hottest else Figure("none")
-    match cycle.phase:
-        case Phase.PREHEAT | Phase.SOAK:
-            left_s = ready_in_s(state)
-            return Figure("time_to_ready", left_s) if left_s is not None else Figure("none")
-        case Phase.FILL:
-            grams = state.recipe.charge_g()
-            open_s = (cycle.clock_ms - cycle.since_ms) / 1000.0
-            return Figure("grams", grams, over=open_s > state.recipe.fill_most_s)
-        case Phase.BREATHE:
-            view = _breathe(state)
-            next_in_s = None if view is None else view.next_in_s
-            return Figure("none") if next_in_s is None else Figure("time_to_breath", next_in_s)
-        case Phase.HOLD:
-            return Figure("time_left", hold_left_s(state))
-        case _:
-            return Figure("none")
-
-
-def sentence(state: State, offset_ms: int) -> Code:  # noqa: PLR0911, C901 - one for each case
-    """Return the next action."""
-    link, cycle, tele = state.link, state.cycle, state.tele
-    if link.status is LinkStatus.REFUSED:
-        code = link.reason.code if link.reason is not None else "wrong_device"
-        known = code in ("version_refused", "wrong_device")
-        return Code(code if known else "wrong_device", dict(link.reason.fields) if link.reason else {})
-    if link.boot < 0 or tele is None:
-        return Code("connect", {"port": link.port})
-    if link.status is not LinkStatus.UP:
-        return Code("link_lost", {"silence_s": (state.host_ms - link.last_host_ms) // 1000})
-    if tele.st == BoardState.TRIPPED.value:
-        return Code("tripped", {"first_out": tele.fo})
-    if tele.inputs & IN_BUTTON:
-        return Code("heat_off_button")
-    if not tele.inputs & IN_MAINS:
-        return Code("mains_off")
-    if cycle.rescue is not None:
-        return Code("rescue")
-    if link.arming == "press_arm" and cycle.phase in (Phase.IDLE, Phase.COOL):
-        return Code("press_arm")
-    return _phase_sentence(state, offset_ms)
-
-
-def _phase_sentence(state: State, offset_ms: int) -> Code:  # noqa: PLR0911, C901
-    cycle, recipe = state.cycle, state.cycle.pressing.recipe if state.cycle.pressing else state.recipe
-    hottest_c = max(
-        (half.value_c for half in (state.upper, state.lower) if half.value_c is not None),
-        default=None,
-    )
-    match cycle.phase:
-        case Phase.IDLE:
-            return Code("arm") if cycle.confirmed else Code("start_day")
-        case Phase.COOL:
-            if cycle.confirmed:
-                return Code("arm")
-            if hottest_c is None or not hottest_c < HOT_C:
-                return Code("cool", {} if hottest_c is None else {"hottest_c": hottest_c})
-            return Code("touchable")
-        case Phase.PREHEAT:
-            at_ms = _ready_at(state, offset_ms)
-            return Code("preheat", {} if at_ms is None else {"ready_at_utc_ms": at_ms})
-        case Phase.SOAK:
-            return Code("soak", {"left_s": ready_in_s(state) or 0.0})
-        case Phase.FILL:
-            fields: dict[str, str | int | float | bool] = {
-                "cavities": state.mould.cavities,
-                "charge_g": recipe.charge_g(),
-                "residue_g": recipe.residue_g,
-                "water_g": recipe.water_g,
-            }
-            slow = cycle.clock_ms - cycle.since_ms > recipe.fill_most_s * 1000
-            return Code("fill_slow" if slow else "fill", fields)
-        case Phase.CLOSE:
-            return Code("close", {"force": recipe.force, "force_unit": recipe.force_unit})
-        case Phase.BREATHE:
-            view = _breathe(state)
-            if view is None or view.next_in_s is None:
-                return Code("hold_no_topup")
-            count: dict[str, str | int | float | bool] = {"done": view.done, "wanted": view.wanted}
-            if view.next_in_s > 0.0:
-                return Code("breathe_wait", {"next_s": view.next_in_s, **count})
-            return Code("breathe", {"open_s": recipe.breaths[view.done].open_s, **count})
-        case Phase.HOLD:
-            if recipe.top_up_below is None:
-                return Code("hold_no_topup")
-            unit = recipe.force_unit
-            return Code("hold", {"topup_force": recipe.top_up_below, "force_unit": unit})
-        case _:
-            return Code(cycle.phase.value)
+def _rescue(state: State, offset_ms: int) -> RescueView | None:
+    """Return the card with the time of day of its interruption, where this owner saw it."""
+    rescue, rescue_ms = state.cycle.rescue, state.cycle.rescue_ms
+    if rescue is None or rescue_ms is None:
+        return rescue
+    return replace(rescue, since_utc_ms=rescue_ms + offset_ms)

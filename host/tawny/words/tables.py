@@ -109,6 +109,8 @@ REFUSALS: dict[str, Templates] = {
     "unknown_alarm": N_("That alarm is no longer there."),
     "not_shelvable": N_("This alarm cannot be made quiet."),
     "alarm_true": N_("Its cause is still there, so it cannot be reset."),
+    "not_seen": N_("Acknowledge it first, then reset it."),
+    "already_seen": N_("It is acknowledged already."),
     "not_connected": N_("The board is not connected. Check its USB plug."),
     "not_ready": (
         N_("The board is not ready: {lock_reason}."),
@@ -117,6 +119,10 @@ REFUSALS: dict[str, Templates] = {
     "bad_version": N_("This screen and the owner of the press are of different versions."),
     "rescue_first": N_("Work down the rescue card first."),
     "rescue_steps_left": N_("Not every step of the rescue card is ticked yet."),
+    # Why a pressing was cut short, where no alarm says it.
+    "heat_off": N_("The heat was switched off by hand."),
+    "disarmed": N_("The board was disarmed."),
+    "owner_gone": N_("The program that held the press had ended."),
 }
 
 PERMISSIVES: dict[str, Templates] = {
@@ -129,6 +135,11 @@ PERMISSIVES: dict[str, Templates] = {
     "mould_closed": N_("mould closed"),
     "mould_open": N_("mould open"),
     "sensors_good": N_("both sensors good"),
+    "setpoint_taken": (
+        N_("setpoint {setpoint_c} at most {limit_c}, the limit of board and mould"),
+        N_("setpoint within the limit of board and mould"),
+    ),
+    "cut_off_reset": N_("the cut-off's alarm acknowledged and reset"),
     "not_tripped": N_("no trip standing"),
     "recording": N_("recording"),
     "confirmed_empty": N_("mould seen empty and dry, press let down"),

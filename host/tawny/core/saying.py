@@ -1,0 +1,186 @@
+"""What a person is to do next, as a code, and the one big figure that goes with it."""
+
+from __future__ import annotations
+
+import math
+
+from tawny.core.equipment import HalfModel
+from tawny.core.messages import IN_BUTTON, IN_MAINS
+from tawny.core.names import BoardState, LinkStatus, Phase
+from tawny.core.pressing import closed_s, hold_left_s
+from tawny.core.progress import soak_left_s, touchable
+from tawny.core.snapshot import BreatheView, Code, Field, Figure
+from tawny.core.state import HalfState, State
+
+
+def sentence(state: State, offset_ms: int) -> Code:
+    """Return the next action; `offset_ms` turns the host clock into UTC."""
+    link, cycle, tele = state.link, state.cycle, state.tele
+    if link.status is LinkStatus.REFUSED:
+        return _refused(link.reason)
+    if cycle.rescue is not None:
+        return Code("rescue")  # what lies in the press comes before what the board wants
+    if link.boot < 0:
+        return Code("connect", {"port": link.port} if link.port else {})
+    if link.status is not LinkStatus.UP:
+        return Code("link_lost", {"silence_s": (state.host_ms - link.last_host_ms) // 1000})
+    if tele is None:
+        return Code("connect", {"port": link.port} if link.port else {})
+    if tele.st == BoardState.TRIPPED.value:
+        return Code("tripped", {"first_out": tele.fo})
+    if tele.inputs & IN_BUTTON:
+        return Code("heat_off_button")
+    if not tele.inputs & IN_MAINS:
+        return Code("mains_off")
+    if cycle.heat_wanted:
+        return _at_work(state, offset_ms)
+    return _at_rest(state)
+
+
+def _refused(reason: Code | None) -> Code:
+    if reason is None or reason.code not in ("version_refused", "wrong_device"):
+        return Code("wrong_device")
+    return reason
+
+
+def _at_rest(state: State) -> Code:
+    cycle = state.cycle
+    if state.link.arming == "press_arm":
+        return Code("press_arm")
+    if cycle.confirmed:
+        return Code("arm")
+    if cycle.phase is Phase.IDLE:
+        return Code("start_day")
+    if touchable(state):
+        return Code("touchable")
+    hottest = hottest_c(state)
+    return Code("cool", {} if hottest is None else {"hottest_c": hottest})
+
+
+def _at_work(state: State, offset_ms: int) -> Code:
+    cycle, recipe = state.cycle, state.recipe_in_use()
+    fields: dict[str, Field] = {}
+    match cycle.phase:
+        case Phase.PREHEAT:
+            at_ms = ready_at_utc_ms(state, offset_ms)
+            return Code("preheat", {} if at_ms is None else {"ready_at_utc_ms": at_ms})
+        case Phase.SOAK:
+            return Code("soak", {"left_s": soak_left_s(state)})
+        case Phase.FILL:
+            fields = {
+                "cavities": state.mould.cavities,
+                "charge_g": recipe.charge_g(),
+                "residue_g": recipe.residue_g,
+                "water_g": recipe.water_g,
+            }
+            return Code("fill_slow" if fill_slow(state) else "fill", fields)
+        case Phase.CLOSE:
+            return Code("close", {"force": recipe.force, "force_unit": recipe.force_unit})
+        case Phase.BREATHE:
+            return _breath(state)
+        case Phase.HOLD if recipe.top_up_below is None:
+            return Code("hold_no_topup")
+        case Phase.HOLD:
+            fields = {"force_unit": recipe.force_unit}
+            if recipe.top_up_below is not None:
+                fields["topup_force"] = recipe.top_up_below
+            return Code("hold", fields)
+        case phase:
+            return Code(phase.value)
+
+
+def _breath(state: State) -> Code:
+    view, breaths = breathe(state), state.recipe_in_use().breaths
+    if view is None or view.next_in_s is None:
+        return Code("hold_no_topup")
+    fields: dict[str, Field] = {"done": view.done, "wanted": view.wanted}
+    if view.next_in_s > 0.0:
+        return Code("breathe_wait", {"next_s": view.next_in_s, **fields})
+    return Code("breathe", {"open_s": breaths[view.done].open_s, **fields})
+
+
+def breathe(state: State) -> BreatheView | None:
+    """Return breaths asked for and marked, once the mould is closed on a recipe that has any."""
+    pressing = state.cycle.pressing
+    if pressing is None or not pressing.recipe.breaths or pressing.closed_ms is None:
+        return None
+    done, breaths = len(pressing.breaths_s), pressing.recipe.breaths
+    next_in_s = max(breaths[done].at_s - closed_s(state), 0.0) if done < len(breaths) else None
+    return BreatheView(done=done, wanted=len(breaths), next_in_s=next_in_s)
+
+
+def fill_slow(state: State) -> bool:
+    """Say whether filling takes longer than the recipe allows."""
+    cycle = state.cycle
+    return cycle.clock_ms - cycle.since_ms > state.recipe_in_use().fill_most_s * 1000
+
+
+def figure(state: State) -> Figure:
+    """Return the one big figure of this moment."""
+    cycle = state.cycle
+    tripped = state.tele is not None and state.tele.st == BoardState.TRIPPED.value
+    if tripped or not cycle.heat_wanted:
+        hottest = hottest_c(state)
+        return Figure("none") if hottest is None else Figure("temperature", hottest)
+    match cycle.phase:
+        case Phase.PREHEAT | Phase.SOAK:
+            left_s = ready_in_s(state)
+            return Figure("none") if left_s is None else Figure("time_to_ready", left_s)
+        case Phase.FILL:
+            return Figure("grams", state.recipe_in_use().charge_g(), over=fill_slow(state))
+        case Phase.BREATHE:
+            view = breathe(state)
+            next_in_s = None if view is None else view.next_in_s
+            return Figure("none") if next_in_s is None else Figure("time_to_breath", next_in_s)
+        case Phase.HOLD:
+            return Figure("time_left", hold_left_s(state))
+        case _:
+            return Figure("none")
+
+
+def hottest_c(state: State) -> float | None:
+    """Return the hotter half's last value, or None where neither has one."""
+    values = [half.value_c for half in (state.upper, state.lower) if half.value_c is not None]
+    return max(values) if values else None
+
+
+def ready_in_s(state: State) -> float | None:
+    """Return an estimate of the seconds until both halves are soaked, or None if unknown."""
+    cycle, mould = state.cycle, state.mould
+    if cycle.phase is Phase.SOAK:
+        return soak_left_s(state)
+    if cycle.phase is not Phase.PREHEAT:
+        return None
+    wanted_c = state.recipe_in_use().setpoints_c()
+    duty = min(state.link.supply_cap / 2.0, 1.0)  # what each half gets while both want all
+    rises = (
+        _rise_s(state.upper, mould.upper, wanted_c[0], state.press.ambient_c, duty),
+        _rise_s(state.lower, mould.lower, wanted_c[1], state.press.ambient_c, duty),
+    )
+    if rises[0] is None or rises[1] is None:
+        return None
+    lag_s = max(mould.upper.ramp_lag_s(), mould.lower.ramp_lag_s())
+    return max(rises[0], rises[1]) + lag_s + mould.soak_s()
+
+
+def _rise_s(
+    half: HalfState, model: HalfModel, setpoint_c: float, ambient_c: float, duty: float
+) -> float | None:
+    """Return the seconds at a duty from here to setpoint by the commissioned model."""
+    rise_k_per_s = model.rise_k_per_s * duty
+    if half.value_c is None or not rise_k_per_s > 0.0:
+        return None
+    if half.value_c >= setpoint_c:
+        return 0.0
+    if not model.loss_per_s > 0.0:
+        return (setpoint_c - half.value_c) / rise_k_per_s
+    limit_c = ambient_c + rise_k_per_s / model.loss_per_s
+    if limit_c <= setpoint_c:
+        return None
+    return math.log((limit_c - half.value_c) / (limit_c - setpoint_c)) / model.loss_per_s
+
+
+def ready_at_utc_ms(state: State, offset_ms: int) -> int | None:
+    """Return when both halves are expected to be soaked, as UTC."""
+    left_s = ready_in_s(state)
+    return None if left_s is None else state.host_ms + offset_ms + int(left_s * 1000)
