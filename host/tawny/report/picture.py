@@ -146,12 +146,12 @@ def _draw_temperatures(axes: Axes, trace: PartTrace) -> None:
             (0.995, trace.trip_c), xycoords=("axes fraction", "data"), xytext=(0, 3),
             textcoords="offset points", ha="right", color=_TRIP, fontsize=9,
         )  # fmt: skip
-    for t_s, event in zip(samples.t_s, samples.event, strict=True):
-        if event:
-            axes.plot(
-                t_s, 0.02, marker="^", color=_INK, markersize=5,
-                transform=axes.get_xaxis_transform(), clip_on=False,
-            )  # fmt: skip
+    marked = [t_s for t_s, event in zip(samples.t_s, samples.event, strict=True) if event]
+    if marked:
+        axes.plot(
+            marked, [0.02] * len(marked), linestyle="none", marker="^", color=_INK, markersize=5,
+            transform=axes.get_xaxis_transform(), clip_on=False, label=_("event"),
+        )  # fmt: skip
     gap_k = _largest_gap_k(samples)
     if gap_k is not None:
         axes.set_title(
@@ -160,7 +160,7 @@ def _draw_temperatures(axes: Axes, trace: PartTrace) -> None:
         )  # fmt: skip
     axes.set_ylabel(_("temperature, °C"), color=_INK)
     axes.yaxis.set_major_formatter(lambda value, _place: number(value, 0))
-    axes.legend(loc="lower right", fontsize=9, frameon=False, ncols=3)
+    axes.legend(loc="lower right", fontsize=9, frameon=False, ncols=4)
 
 
 def _setpoints(samples: Samples) -> list[_Line]:
