@@ -27,7 +27,7 @@ from tawny.report.columns import COLUMNS
 from tawny.report.export import csv_text, export_part, json_text, rows_text
 from tawny.report.read_back import read_export
 
-FIRST_STEP = Path(__file__).parent / "fixtures" / "part-trace-1.json"
+FIRST_STEP = Path(__file__).parent / "kept" / "part-trace-1.json"
 SCHEMA = Path(tawny.__file__).parent / "data" / "schemas" / "part-trace-1.json"
 NAMES = [column.name for column in COLUMNS]
 

@@ -20,7 +20,7 @@ from tawny.words import sentence_of
 
 SHIPPED = demo_files()["recipes/grain-apple.toml"]
 TEXT = SHIPPED.read_text(encoding="utf-8")
-FIRST_STEP = Path(__file__).parent / "fixtures" / "recipe-schema-1.toml"
+FIRST_STEP = Path(__file__).parent / "kept" / "recipe-1.toml"
 
 
 def refusal(tmp_path: Path, old: str, new: str) -> str:
