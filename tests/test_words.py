@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 import tawny
 from tawny.core import names
+from tawny.core.alarm_list import ALARMS as DECIDED
 from tawny.core.snapshot import AlarmView, Code, Permissive
 from tawny.words import numbers, sentences, tables, use_language, vocabulary
 from tawny.words.alarms import ALARMS
@@ -103,12 +104,25 @@ def _codes_built_in(folder: Path) -> dict[str, set[str]]:
     return found
 
 
+def test_words_has_a_sentence_for_every_alarm_of_the_core() -> None:
+    """Each alarm decided beforehand has its two sentences."""
+    assert DECIDED.keys() <= ALARMS.keys()
+
+
+def test_words_has_a_sentence_for_every_reason_of_the_port() -> None:
+    """The codes that a port's failure carries are all among the link's reasons."""
+    page = (PACKAGE / "link" / "port.py").read_text(encoding="utf-8")
+    codes = set(re.findall(r'code="(\w+)"|"code": "(\w+)"', page))
+    assert {one or other for one, other in codes} <= tables.LINK_REASONS.keys()
+    assert len(codes) > 4
+
+
 def test_words_has_a_sentence_for_every_code_the_program_builds() -> None:
     """A code written anywhere below the screens is found in one of the tables."""
-    everything = (
-        tables.SENTENCES.keys() | tables.REFUSALS.keys() | tables.GOODBYES.keys() | ALARMS.keys()
-    )
-    for layer in ("core", "link", "store", "service", "desk", "sim"):
+    everything = ALARMS.keys()
+    for table in (tables.SENTENCES, tables.REFUSALS, tables.LINK_REASONS, tables.GOODBYES):
+        everything |= table.keys()
+    for layer in ("core", "link", "store", "service", "desk", "sim", "cli"):
         found = _codes_built_in(PACKAGE / layer)
         assert found["Code"] <= everything, layer
         assert found["Permissive"] <= tables.PERMISSIVES.keys(), layer
@@ -238,7 +252,8 @@ def test_words_release_is_said_in_full() -> None:
     )
 
 
-def test_words_shows_alarm_states_in_the_words_of_the_shop(zone: None) -> None:
+@pytest.mark.usefixtures("zone")
+def test_words_shows_alarm_states_in_the_words_of_the_shop() -> None:
     """Returned, shelved and latched alarms are named as an operator would."""
 
     def state(value: names.AlarmState, until: int | None = None) -> str:
@@ -262,8 +277,8 @@ def test_words_shows_alarm_states_in_the_words_of_the_shop(zone: None) -> None:
 
 def test_words_stands_by_the_source_when_a_translation_is_broken(tmp_path: Path) -> None:
     """A place misspelt by a translator costs the translation, not the screen."""
-    from babel.messages import Catalog  # noqa: PLC0415
-    from babel.messages.mofile import write_mo  # noqa: PLC0415
+    from babel.messages import Catalog
+    from babel.messages.mofile import write_mo
 
     catalogue = Catalog(locale="de", domain="tawny")
     catalogue.add("Ready. Go on when the charge is weighed and at hand.", "Bereit. {")
@@ -344,7 +359,8 @@ def test_numbers_follow_the_locale_of_the_reader() -> None:
         numbers.use_locale(None)
 
 
-def test_numbers_show_local_times_of_day(zone: None) -> None:
+@pytest.mark.usefixtures("zone")
+def test_numbers_show_local_times_of_day() -> None:
     """Times of day are those of the machine's own zone."""
     assert numbers.clock(0) == "03:00"
     assert numbers.clock(45_296_000, with_seconds=True) == "15:34:56"
@@ -357,5 +373,5 @@ def test_words_load_no_babel_for_the_decimal_point() -> None:
         "import sys; from tawny.words import numbers, sentences; numbers.use_locale('en_GB');"
         "numbers.temperature(181.2); sys.exit('babel' in sys.modules or 'textual' in sys.modules)"
     )
-    done = subprocess.run([sys.executable, "-c", code], check=False)  # noqa: S603
+    done = subprocess.run([sys.executable, "-c", code], check=False)
     assert done.returncode == 0

@@ -89,7 +89,7 @@ def cause(code: Code) -> str:
     """Return a code of any kind as the reason of something else."""
     if code.code in ALARMS:
         return alarm_words(code.code, code.fields).what
-    for table in (tables.SENTENCES, tables.REFUSALS):
+    for table in (tables.LINK_REASONS, tables.SENTENCES, tables.REFUSALS):
         if code.code in table:
             return _fill(table[code.code], code.fields)
     return _render(_NO_WORDS, {"code": code.code})
@@ -98,6 +98,13 @@ def cause(code: Code) -> str:
 def phase_name(phase: Phase | str) -> str:
     """Return the name of a phase."""
     return _word(vocabulary.PHASES, Phase, phase)
+
+
+def before(phase: Phase | str | None) -> str:
+    """Return what stands before the things that must be true first: "Before you can close:"."""
+    if phase is None:
+        return _("Before it can go on:")
+    return _word(vocabulary.BEFORE, Phase, phase)
 
 
 def board_state(state: BoardState | str) -> str:

@@ -160,9 +160,29 @@ RESCUE_STEPS: dict[str, Templates] = {
     "look_cause": N_("Find the cause before you heat again."),
 }
 
+# Why the board is not there, or not used: the link's own reasons.
+LINK_REASONS: dict[str, Templates] = {
+    "no_board": N_("Nothing answers on this port yet."),
+    "board_busy": N_("Another program holds the board. End that program."),
+    "bye": N_("The board has ended the session."),
+    "no_reply": N_("The board did not answer a request."),
+    "port_gone": (N_("{port} has gone. Check the plug."), N_("The port has gone.")),
+    "port_absent": (N_("There is no port {port}. Put the board's plug in."), N_("No such port.")),
+    "port_busy": (
+        N_("{port} is in use by {holder}. End that program."),
+        N_("Another program uses the port. End that program."),
+    ),
+    "port_denied": (
+        N_("{user} may not use {port}. What mends it is shown by: tawny check"),
+        N_("This user may not use the port. What mends it is shown by: tawny check"),
+    ),
+    "port_unreachable": (N_("{port} cannot be reached."), N_("The port cannot be reached.")),
+    "port_wrong": (N_("{port} is not a serial port that can be used."), N_("Not a usable port.")),
+}
+
 GOODBYES: dict[str, Templates] = {
-    "quit": N_("Heat is off and the owner of the press has ended."),
-    "stopped": N_("The owner of the press has ended. Heat is off."),
+    "owner_ended": N_("The program that ran the press has ended. Heat is off."),
     "bad_version": N_("This screen and the owner of the press are of different versions."),
-    "slow": N_("This screen fell behind and was let go."),
+    "bad_message": N_("The owner of the press did not understand this screen. Start it again."),
+    "too_many_viewers": N_("Too many screens watch this press already. Close one of them."),
 }

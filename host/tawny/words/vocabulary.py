@@ -36,6 +36,25 @@ PHASES = {
     Phase.PAUSED: N_("paused"),
 }
 
+# What stands before the things that must be true first.
+BEFORE = {
+    Phase.IDLE: N_("Before the day can end:"),
+    Phase.PREHEAT: N_("Before it can heat:"),
+    Phase.SOAK: N_("Before it can soak:"),
+    Phase.READY: N_("Before it is ready:"),
+    Phase.CLEAN: N_("Before you can clean:"),
+    Phase.OIL: N_("Before you can oil:"),
+    Phase.FILL: N_("Before you can fill:"),
+    Phase.CLOSE: N_("Before you can close:"),
+    Phase.BREATHE: N_("Before you can let it breathe:"),
+    Phase.HOLD: N_("Before the hold begins:"),
+    Phase.RELEASE: N_("Before you can release:"),
+    Phase.OPEN: N_("Before you can open:"),
+    Phase.DEMOULD: N_("Before you can take it out:"),
+    Phase.COOL: N_("Before it can cool:"),
+    Phase.PAUSED: N_("Before you can pause:"),
+}
+
 BOARD_STATES = {
     BoardState.BOOT: N_("starting"),
     BoardState.SELFTEST: N_("testing itself"),
