@@ -1,0 +1,224 @@
+"""A whole press, end to end on a virtual clock: pressings, record, replay, bad moments."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import pytest
+from rig import Rig
+
+from tawny.core.effects import SendDuty
+from tawny.core.intents import HeatOff, RescueStep, Scrap
+from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result
+from tawny.core.step import step
+from tawny.service.part_trace import part_trace
+from tawny.service.window import unpack
+from tawny.sim.sensor import SensorFault
+from tawny.store.codes import part_code, pressing_code
+
+
+def test_service_presses_a_part_from_idle_to_the_record(tmp_path: Path) -> None:
+    """One pressing: held at setpoint, ended by dose, sealed with its figures."""
+    with Rig(tmp_path, person=1) as rig:
+        assert rig.lockstep.run(lambda: rig.person.finished, 3600.0)
+        record = rig.store.pressing(pressing_code(1)).record
+
+    assert record.result is Result.COMPLETE
+    assert record.recipe.name == "grain-apple"
+    assert record.equivalent_s == pytest.approx(240.0, abs=20.0)
+    assert record.hold_s >= 180.0
+    assert record.mean_hold_c == pytest.approx(180.0, abs=2.0)
+    assert 0.005 < record.energy_kwh < 0.1
+    assert len(record.breaths_s) == 3
+    assert record.simulated
+
+
+def test_service_holds_both_halves_at_setpoint(tmp_path: Path) -> None:
+    """Soaked and left alone, both readings stay within 1 K of setpoint for ten minutes."""
+    with Rig(tmp_path, start_c=170.0, person=1) as rig:
+        rig.until(Phase.READY)
+        rig.working = False
+        worst_k = 0.0
+        for _ in range(600):
+            rig.run(1.0)
+            for half in (rig.press.state.upper, rig.press.state.lower):
+                assert half.value_c is not None
+                worst_k = max(worst_k, abs(half.value_c - 180.0))
+
+    assert worst_k <= 1.0
+
+
+def test_replay_of_the_recorded_events_gives_the_same_states_and_duties(tmp_path: Path) -> None:
+    """Stepping the core over a recorded pressing reproduces each duty line and the last state."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 3600.0)
+        rig.recorder.flush()
+        opened = unpack(rig.store.trace(pressing_code(1)))
+        columns = opened.columns.values
+
+        state, duties, phases = opened.state, [], []
+        for event in opened.events:
+            state, effects = step(state, event)
+            sent = [one for one in effects if isinstance(one, SendDuty)]
+            duties.append(
+                (round(sent[0].upper * 10_000), round(sent[0].lower * 10_000)) if sent else None
+            )
+            phases.append(state.cycle.phase)
+
+    recorded = [
+        None if upper is None else (upper, lower)
+        for upper, lower in zip(columns["upper_duty"], columns["lower_duty"], strict=True)
+    ]
+    assert len(recorded) > 1000
+    assert duties == recorded
+    assert phases == [tuple(Phase)[code or 0] for code in columns["phase"]]
+    assert any(duty not in (None, (0, 0)) for duty in duties)
+
+
+def test_trace_of_a_part_reads_in_the_units_of_people(tmp_path: Path) -> None:
+    """The export's samples are those the board sent, five a second, phases in order."""
+    with Rig(tmp_path, person=1) as rig:
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 3600.0)
+        rig.recorder.flush()
+        trace = part_trace(rig.store, part_code(1))
+
+    samples = trace.samples
+    steps_s = [b - a for a, b in zip(samples.t_s, samples.t_s[1:], strict=False)]
+    assert max(steps_s) <= 0.21
+    assert samples.t_s[0] == 0.0
+    order = list(dict.fromkeys(samples.phase))
+    assert order[:4] == [Phase.FILL, Phase.CLOSE, Phase.BREATHE, Phase.HOLD]
+    assert samples.event.count("breath") == 3
+    assert trace.record.highest_c == max(
+        value for value in samples.upper_c + samples.lower_c if value is not None
+    )
+
+
+def test_board_that_dies_in_mid_press_alarms_and_the_pressing_is_sealed(tmp_path: Path) -> None:
+    """Silence: stale in 1.5 s, heat given up once the board must be off, rescue card shown."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        rig.world.line.plugged = False
+        rig.run(1.5)
+        assert rig.press.state.link.status is not LinkStatus.UP
+        assert rig.press.state.upper.quality is Quality.STALE
+        assert rig.press.state.upper.duty == 0.0
+        rig.run(3.0)
+        rig.recorder.flush()
+
+        assert rig.phase is Phase.COOL
+        assert "link_lost" in rig.alarms()
+        assert rig.store.pressing(pressing_code(1)).record.result is Result.INTERRUPTED
+        rescue = rig.press.snapshot(rig.lockstep.now_ms).rescue
+        assert rescue is not None
+        assert rescue.closed
+        assert rescue.pressing == pressing_code(1)
+
+
+def test_heat_comes_back_only_with_a_new_arming(tmp_path: Path) -> None:
+    """After the line returns nothing heats until a person has prepared and armed again."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        rig.world.line.plugged = False
+        rig.run(6.0)
+        rig.world.line.plugged = True
+        rig.run(30.0)
+
+        assert rig.press.state.link.status is LinkStatus.UP
+        assert rig.press.state.upper.duty == 0.0
+        assert rig.world.board.state is not BoardState.ARMED
+        delivered = rig.world.mould.given_j
+        rig.run(30.0)
+        assert rig.world.mould.given_j == delivered
+
+
+def test_owner_killed_in_mid_press_leaves_a_pressing_sealed_as_interrupted(tmp_path: Path) -> None:
+    """The next owner seals what was spooled, to the last second, and shows the rescue card."""
+    rig = Rig(tmp_path, person=1)
+    rig.until(Phase.HOLD)
+    rig.run(20.0)
+    equivalent_s = rig.press.state.cycle.pressing.equivalent_s  # type: ignore[union-attr]
+    rig.recorder.flush()
+    rig.store.close()
+
+    with Rig(tmp_path) as again:
+        record = again.store.pressing(pressing_code(1)).record
+        rescue = again.press.snapshot(0).rescue
+
+    assert record.result is Result.INTERRUPTED
+    assert record.phase_at_end is Phase.HOLD
+    assert record.equivalent_s == pytest.approx(equivalent_s, abs=1.5)
+    assert rescue is not None
+    assert rescue.pressing == pressing_code(1)
+
+
+def test_tripped_board_ends_the_pressing_and_names_its_first_out(tmp_path: Path) -> None:
+    """An open sensor trips the board; the host seals, alarms with the cause and wants a reset."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        rig.hand.sensor(Half.UPPER, SensorFault.OPEN)
+        rig.run(3.0)
+
+        snapshot = rig.press.snapshot(rig.lockstep.now_ms)
+        assert snapshot.board.state is BoardState.TRIPPED
+        assert snapshot.board.first_out.value == "sensor"
+        assert snapshot.sentence.code == "rescue"
+        assert {"board_tripped", "interrupted"} <= rig.alarms()
+        for step_code in snapshot.rescue.steps:  # type: ignore[union-attr]
+            assert rig.ask(RescueStep(step=step_code))
+        assert rig.press.snapshot(rig.lockstep.now_ms).sentence.code == "tripped"
+
+
+def test_heat_off_in_mid_press_disarms_the_board_within_a_second(tmp_path: Path) -> None:
+    """Heat off needs no question: duty 0 and a disarmed board, the pressing aborted."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        assert rig.ask(HeatOff())
+        rig.run(1.0)
+        rig.recorder.flush()
+
+        assert rig.world.board.state is not BoardState.ARMED
+        assert rig.store.pressing(pressing_code(1)).record.result is Result.ABORTED
+
+
+def test_scrapped_pressing_keeps_the_mould_hot(tmp_path: Path) -> None:
+    """Scrap leads through release and opening; the heat stays on, the part is aborted."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        assert rig.ask(Scrap(reason="oil on the charge"))
+        assert rig.phase is Phase.RELEASE
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 600.0)
+        rig.recorder.flush()
+
+        assert rig.world.board.state is BoardState.ARMED
+        record = rig.store.pressing(pressing_code(1)).record
+        assert record.result is Result.ABORTED
+        assert record.extra["reason"] == "oil on the charge"
+
+
+def test_same_seed_presses_the_same_parts(tmp_path: Path) -> None:
+    """Two runs with one seed agree to the last bit; another seed does not."""
+    traces = []
+    for name, seed in (("a", 7), ("b", 7), ("c", 8)):
+        with Rig(tmp_path / name, person=1, seed=seed) as rig:
+            assert rig.lockstep.run(lambda r=rig: r.press.pressings_ended == 1, 3600.0)
+            rig.recorder.flush()
+            traces.append(rig.store.trace(pressing_code(1)))
+
+    assert traces[0] == traces[1]
+    assert traces[0] != traces[2]
+
+
+def test_snapshot_crosses_the_desk_as_json(tmp_path: Path) -> None:
+    """What viewers get survives its encoding."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        snapshot = rig.press.snapshot(rig.lockstep.now_ms)
+
+    assert msgspec.json.decode(msgspec.json.encode(snapshot), type=type(snapshot)) == snapshot
