@@ -345,3 +345,14 @@ IN_HAND = (
     Phase.OPEN,
     Phase.DEMOULD,
 )
+
+
+def hot() -> Play:
+    """Return a press at work, both halves a little below setpoint and heating."""
+    play = Play().to(Phase.SOAK)
+    play.set_c(179.0)
+    play.run(2.0)
+    duty = play.take(fx.SendDuty)[-1]
+    assert duty.upper > 0.0
+    assert duty.lower > 0.0
+    return play
