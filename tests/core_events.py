@@ -356,3 +356,10 @@ def hot() -> Play:
     assert duty.upper > 0.0
     assert duty.lower > 0.0
     return play
+
+
+def ended(play: Play) -> dict[str, object]:
+    """Return the figures of the one pressing that has ended since effects were last taken."""
+    ends = play.take(fx.PressingEnded)
+    assert len(ends) == 1
+    return ends[0].figures
