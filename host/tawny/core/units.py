@@ -58,6 +58,13 @@ TABLE = {
     "V": _Unit("voltage", 1000.0),
     "J/mol": _Unit("molar energy", 1.0),
     "kJ/mol": _Unit("molar energy", 1000.0),
+    "J/K": _Unit("heat capacity", 1.0),
+    "W/K": _Unit("conductance", 1.0),
+    "J/kg/K": _Unit("specific heat", 1.0),
+    "J/kg/K^2": _Unit("specific heat rise", 1.0),
+    "W/m/K": _Unit("conductivity", 1.0),
+    "W/m^2/K": _Unit("heat transfer", 1.0),
+    "kg/m^3": _Unit("density", 1.0),
 }
 _ALIASES = {
     # Bare C and F are coulomb and farad to pint, which no file of ours means.
