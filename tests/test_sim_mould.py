@@ -386,7 +386,7 @@ GOOD_FILE = (Path(parameters.__file__).parents[1] / "data/moulds/saucer-160.toml
         ('mass = "3.6 kg"', 'mass = "nan kg"', "finite"),
         ('heater = "900 W"', 'heater = "900 K"', "heater"),
         ('heater = "900 W"', "", "heater"),
-        ('output = "ssr"', 'output = "triac"', "ssr"),
+        ('output = "ssr"', 'output = "triac"', "output"),
         ("identity = 1", "identity = 9", "identity"),
         ("[model.charge]", "[model.change]", "change"),
         ('heat_up_to = "185 degC"', 'heat_up_to = "185 K"', "heat_up_to"),

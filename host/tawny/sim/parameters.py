@@ -12,7 +12,7 @@ import tomllib
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Final, TypeVar, get_args
+from typing import Annotated, Any, Final, Literal, TypeVar, get_args
 
 import msgspec
 from msgspec import Meta
@@ -127,9 +127,9 @@ class MouldModel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     ambient_c: Annotated[float, _from("degC", -20)] = msgspec.field(name="ambient", default=22.0)
     heat_up_c: Annotated[float, _above("degC")] = msgspec.field(name="heat_up_to")
-    output: str = "ssr"
-    window_ms: Annotated[float, _above("ms")] = msgspec.field(name="window")
-    supply_cap: Annotated[float, _from("fraction", 1)] = 2.0
+    output: Literal["ssr", "relay"] = "ssr"
+    window_ms: Annotated[float, _from("ms", 1000)] = msgspec.field(name="window")
+    supply_cap: Annotated[float, Meta(ge=1, le=2, extra={"unit": "fraction"})] = 2.0
     identity: Annotated[int, Meta(ge=0, le=8)] = 0
     limit_thermostat_c: Annotated[float, _above("degC")] = msgspec.field(
         name="limit_thermostat", default=245.0
@@ -208,7 +208,7 @@ def parse(text: str, *, where: str) -> MouldModel:
         )
     try:
         return _model(table)
-    except (QuantityError, msgspec.ValidationError) as error:
+    except (SettingsError, msgspec.ValidationError) as error:
         raise SettingsError(
             N_("{where}, [model]: {reason}"), where=where, reason=str(error)
         ) from error
@@ -220,18 +220,13 @@ def _model(table: dict[str, Any]) -> MouldModel:
     for half in Half:
         own = given.get(half.value, {})
         if not isinstance(both, dict) or not isinstance(own, dict):
-            raise msgspec.ValidationError(f"[model.half] and [model.{half.value}] must be tables")
+            raise SettingsError(
+                N_("[model.half] and [model.{half}] must be tables"), half=half.value
+            )
         given[half.value] = _quantities(both | own, HalfModel)
     if isinstance(given.get("charge"), dict):
         given["charge"] = _quantities(given["charge"], ChargeModel)
-    model = msgspec.convert(_quantities(given, MouldModel), MouldModel)
-    if model.output not in ("ssr", "relay"):
-        raise msgspec.ValidationError(f'output is "ssr" or "relay", not "{model.output}"')
-    if not model.window_ms.is_integer():
-        raise msgspec.ValidationError("window must be a whole number of milliseconds")
-    if not model.supply_cap <= 2:  # noqa: PLR2004 - two halves
-        raise msgspec.ValidationError("supply_cap is at most 200 %: two halves at full duty")
-    return model
+    return msgspec.convert(_quantities(given, MouldModel), MouldModel)
 
 
 _Struct = TypeVar("_Struct", bound=msgspec.Struct)
@@ -250,11 +245,11 @@ def _quantities(table: dict[str, Any], struct: type[_Struct]) -> dict[str, Any]:
         if key not in table:
             continue
         if not isinstance(table[key], str):
-            raise msgspec.ValidationError(
-                f'{key} must be text with a unit that can be turned into {unit}, such as "3 {unit}"'
+            raise SettingsError(
+                N_('{key} must be text with its unit, such as "3 {unit}"'), key=key, unit=unit
             )
         try:
             numbers[key] = units.parse(table[key], unit)
         except QuantityError as error:
-            raise msgspec.ValidationError(f"{key}: {error}") from error
+            raise SettingsError(N_("{key}: {reason}"), key=key, reason=str(error)) from error
     return numbers
