@@ -275,6 +275,20 @@ def test_tap_prepares_at_rest_only(phase: Phase) -> None:
     assert refusal == Code("not_allowed_now", {"phase": phase.value})
 
 
+def test_tap_does_not_start_where_nobody_watches() -> None:
+    """A minute without anybody at the desk: no arming and no start, until somebody sits down."""
+    play = Play()
+    play.feed(ev.DeskChanged(host_ms=play.host_ms, viewer="", empty_s=60.0, viewers=0))
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
+    assert play.ask(ask.Arm()) == Code("permissive", {"code": "desk_taken"})
+    play.board["st"] = "armed"
+    play.run(2.0)
+    assert play.phase is P.IDLE
+    play.feed(ev.DeskChanged(host_ms=play.host_ms, viewer="Ada", empty_s=0.0, viewers=1))
+    play.run(0.4)
+    assert play.phase is P.PREHEAT
+
+
 def test_tap_does_not_heat_a_board_that_nobody_asked_to_arm() -> None:
     """Armed while idle and unconfirmed: no heat, and the board is disarmed again."""
     play = Play()

@@ -19,7 +19,7 @@ from tawny.core.state import HalfState, State
 RELEASE_LATE_MS = 60_000
 HIGH_K = 10.0
 LOW_K = 15.0
-REFUSED_FOR_MS = 2000
+REFUSED_FOR_MS = 900  # less than the on-delay, more than the 0.4 s to the next duty line
 LATE_FOR_MS = 5000
 BAD_LINES_MANY = 3  # in a second, of about five that the host sends
 BOTH = "both"

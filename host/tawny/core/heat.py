@@ -10,7 +10,12 @@ from msgspec.structs import replace
 from tawny.core.control import loop_step
 from tawny.core.effects import SendDuty
 from tawny.core.equipment import HalfModel
-from tawny.core.limits import OPEN_DUTY_MOST, OPEN_HEAT_MOST_S, STUCK_STEP_DUTY
+from tawny.core.limits import (
+    DESK_HEAT_OFF_S,
+    OPEN_DUTY_MOST,
+    OPEN_HEAT_MOST_S,
+    STUCK_STEP_DUTY,
+)
 from tawny.core.names import BoardState, LinkStatus, Quality
 from tawny.core.recipe import Recipe
 from tawny.core.state import HalfState, State
@@ -44,6 +49,7 @@ def heat_allowed(state: State) -> bool:
     return (
         state.cycle.heat_wanted
         and not state.ending
+        and state.desk_empty_s < DESK_HEAT_OFF_S
         and tele is not None
         and tele.st == BoardState.ARMED.value
         and state.link.status is LinkStatus.UP

@@ -14,7 +14,7 @@ from tawny.core.effects import (
 )
 from tawny.core.heat import setpoints_taken
 from tawny.core.intake import BAND_LEAVE
-from tawny.core.limits import CHARGE_APART_S, DESK_ALARM_S, HOT_C
+from tawny.core.limits import CHARGE_APART_S, DESK_ALARM_S, DESK_HEAT_OFF_S, HOT_C
 from tawny.core.loss import count_pressing, lose_heat
 from tawny.core.messages import FIT_SWITCH, IN_BUTTON, IN_MAINS, IN_OPEN
 from tawny.core.names import BoardState, Phase, Quality, Result
@@ -219,7 +219,8 @@ def _from_rest(state: State) -> Trigger | None:
     cycle, tele = state.cycle, state.tele
     armed = tele is not None and tele.st == BoardState.ARMED.value
     asked = cycle.confirmed and cycle.rescue is None and not state.ending
-    if armed and asked and setpoints_taken(state, state.recipe):
+    watched = state.desk_empty_s < DESK_HEAT_OFF_S
+    if armed and asked and watched and setpoints_taken(state, state.recipe):
         return Trigger.START
     return Trigger.COLD if cycle.phase is Phase.COOL and touchable(state) else None
 

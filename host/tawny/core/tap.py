@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from tawny.core.effects import AnyEffect, Journal, SendArm
 from tawny.core.heat import setpoints_taken
-from tawny.core.limits import ADVANCE_APART_S, KEY_QUIET_S
+from tawny.core.limits import ADVANCE_APART_S, DESK_HEAT_OFF_S, KEY_QUIET_S
 from tawny.core.messages import FIT_SWITCH, IN_OPEN
 from tawny.core.names import BoardState, LinkStatus, Phase, Quality
 from tawny.core.phases import TABLE, Trigger
@@ -130,6 +130,8 @@ def start_refusal(state: State) -> Code | None:
         return Code("not_connected")
     if state.cycle.rescue is not None:
         return Code("rescue_first")
+    if not state.desk_empty_s < DESK_HEAT_OFF_S:
+        return missing(Permissive("desk_taken", met=False))
     taken = setpoint_permissive(state, state.recipe)
     if not taken.met:
         return missing(taken)
