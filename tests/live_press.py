@@ -1,0 +1,141 @@
+"""A press in real processes: owner, simulated board on a pty, and a viewer over the desk."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from tawny.core.intents import AnyIntent, Prepare
+from tawny.core.names import Phase
+from tawny.core.snapshot import Snapshot
+from tawny.desk.client import DeskClient
+from tawny.desk.messages import Bye, Snap
+from tawny.settings.demo import lay_demo
+from tawny.settings.home import Home
+
+PACE = 25.0
+WITHIN_S = 60.0  # of the world; generous, for a loaded machine
+
+
+def tawny(*arguments: str) -> list[str]:
+    """Return the command line of the program under test."""
+    return [sys.executable, "-m", "tawny", *arguments]
+
+
+class LivePress:
+    """Starts and kills the processes, and looks at snapshots as a viewer does."""
+
+    def __init__(self, home: Path, pace: float = PACE) -> None:
+        self.home = lay_demo(Home(home))
+        self.pace = pace
+        self.snapshot: Snapshot | None = None
+        self.goodbye: Bye | None = None
+        self.owner: subprocess.Popen[bytes] | None = None
+        self.board: subprocess.Popen[bytes] | None = None
+        self._news = asyncio.Event()
+        self._client: DeskClient | None = None
+        self._listening: asyncio.Task[None] | None = None
+
+    def start_board(self) -> None:
+        """Start the simulated board by hand, as a person would plug one in."""
+        root = self.home.root
+        self.board = subprocess.Popen(
+            tawny(
+                "board",
+                "simulate",
+                *("--link", os.fspath(root / "board")),
+                *("--control", os.fspath(root / "hand.sock")),
+                *("--eeprom", os.fspath(root / "board-memory.json")),
+                *("--mould", "saucer-160"),
+                *("--pace", str(self.pace)),
+                *("--start", "170 degC"),
+            ),
+            stdout=subprocess.DEVNULL,
+        )
+
+    def start_owner(self) -> None:
+        """Start the owner; the board is another process."""
+        self.owner = subprocess.Popen(
+            tawny(
+                "serve",
+                *("--home", os.fspath(self.home.root)),
+                "--hand",
+                *("--pace", str(self.pace)),
+                *("--recipe", "grain-apple"),
+            )
+        )
+
+    async def look(self) -> None:
+        """Attach a viewer at the desk."""
+        self._client = DeskClient(self.home.socket, name="tester")
+        for _ in range(400):
+            try:
+                await self._client.open()
+                break
+            except OSError:
+                await asyncio.sleep(0.05)
+        self._listening = asyncio.create_task(self._listen(self._client))
+        await self.until(lambda snapshot: snapshot.desk_viewer != "")
+
+    async def _listen(self, client: DeskClient) -> None:
+        async for message in client.messages():
+            if isinstance(message, Snap):
+                self.snapshot = message.snapshot
+                self._news.set()
+            elif isinstance(message, Bye):
+                self.goodbye = message
+
+    async def leave(self) -> None:
+        """Close the viewer's line."""
+        if self._listening is not None:
+            self._listening.cancel()
+        if self._client is not None:
+            await self._client.close()
+        self.snapshot = None
+
+    async def ask(self, intent: AnyIntent) -> bool:
+        """Ask as the operator."""
+        assert self._client is not None
+        return (await self._client.ask(intent)).accepted
+
+    async def until(self, seen: Callable[[Snapshot], bool], within_s: float = WITHIN_S) -> Snapshot:
+        """Wait until a snapshot shows something."""
+        async with asyncio.timeout(within_s):
+            while self.snapshot is None or not seen(self.snapshot):
+                self._news.clear()
+                await self._news.wait()
+        return self.snapshot
+
+    async def start_the_day(self) -> None:
+        """Confirm the mould and let the simulated hand arm."""
+        await self.until(lambda snapshot: snapshot.board.state.value == "ready")
+        assert await self.ask(Prepare(empty=True, dry=True, let_down=True))
+        await self.until(lambda snapshot: snapshot.phase is Phase.PREHEAT)
+
+    def kill_board(self) -> None:
+        """Pull the plug: the board's process dies at once."""
+        assert self.board is not None
+        self.board.kill()
+        self.board.wait()
+
+    def kill_owner(self) -> None:
+        """Kill the owner as a power cut of the computer would."""
+        assert self.owner is not None
+        self.owner.kill()
+        self.owner.wait()
+
+    def stop(self) -> None:
+        """End every process."""
+        for process in (self.owner, self.board):
+            if process is not None and process.poll() is None:
+                process.send_signal(signal.SIGTERM)
+                try:
+                    process.wait(10)
+                except subprocess.TimeoutExpired:
+                    process.kill()
+                    process.wait()
