@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Self
 
 from tawny.cli.demo_person import Person
 from tawny.core.intents import AnyIntent
@@ -79,7 +80,7 @@ class Rig:
         self.lockstep = Lockstep(self.press, self.world, hand=self._look)
         wire.clock = lambda: self.lockstep.now_ms
 
-    def __enter__(self) -> Rig:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -98,6 +99,7 @@ class Rig:
 
     @property
     def phase(self) -> Phase:
+        """The phase now."""
         return self.press.state.cycle.phase
 
     def ask(self, intent: AnyIntent) -> bool:

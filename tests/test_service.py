@@ -6,8 +6,8 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from rig import Rig
 
+from rig import Rig
 from tawny.core.effects import SendDuty
 from tawny.core.intents import HeatOff, RescueStep, Scrap
 from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result

@@ -36,7 +36,12 @@ def read_pace(_ctx: click.Context, _param: click.Parameter, text: str | None) ->
 @click.option("--headless", is_flag=True, help=_("Press parts without a dashboard, print each."))
 @click.option("--parts", type=click.IntRange(1, 10_000), default=3, show_default=True,
               help=_("Parts to press when headless."))  # fmt: skip
-@click.option("--pace", metavar="X|max", callback=read_pace, help=_("Simulated seconds for each second, or max."))
+@click.option(
+    "--pace",
+    metavar="X|max",
+    callback=read_pace,
+    help=_("Simulated seconds for each second, or max."),
+)
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
               help=_("Of the simulated noise; the same seed, the same parts."))  # fmt: skip
 @click.option("--no-mouse", is_flag=True, help=_("Leave the mouse to the terminal."))

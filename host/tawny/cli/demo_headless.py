@@ -141,8 +141,6 @@ class _Teller:
 
     def news(self) -> None:
         """Tell the parts of every pressing sealed since the last time."""
-        from tawny.store.codes import pressing_code  # noqa: PLC0415
-
         while self._next < self._store.next_pressing_number():
             sealed = self._store.pressing(pressing_code(self._next))
             self._next += 1

@@ -50,7 +50,7 @@ class Person:
             self._asked_ms = now_ms
             self._press.ask(intent, WHO, now_ms)
 
-    def _next(self) -> ask.AnyIntent | None:  # noqa: PLR0911 - one return for each thing to do
+    def _next(self) -> ask.AnyIntent | None:
         state = self._press.state
         cycle, tele = state.cycle, state.tele
         if state.link.status is not LinkStatus.UP or tele is None:

@@ -10,9 +10,7 @@ from tawny.cli.options import chosen_home, home_option, json_option
 from tawny.words import _
 
 
-@click.command(
-    "export", help=_("Write parts with their traces as files; all if none is named.")
-)
+@click.command("export", help=_("Write parts with their traces as files; all if none is named."))
 @click.argument("parts", nargs=-1, metavar="[PART...]")
 @click.option("--format", "form", type=click.Choice(["csv", "json", "parquet"]), default="csv",
               show_default=True, help=_("For a spreadsheet, a program or an analyst."))  # fmt: skip

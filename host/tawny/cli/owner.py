@@ -17,7 +17,7 @@ from tawny.core.converter import fault_of
 from tawny.core.intents import Quit
 from tawny.core.snapshot import Code
 from tawny.desk.server import DeskServer
-from tawny.errors import N_, InputError, TawnyError
+from tawny.errors import N_, InputError
 from tawny.link.reader import Reader
 from tawny.link.session import Session
 from tawny.service.clock import HostClock
@@ -32,7 +32,6 @@ from tawny.store.store import Store
 from tawny.store.writer import ThreadWriter
 
 if TYPE_CHECKING:
-    from tawny.core.state import State
     from tawny.settings.workshop import Workshop
 
 BOARD_LINK = "board"
@@ -85,9 +84,11 @@ def own(home: Home, wanted: Wanted) -> None:
     except BaseException:
         store.close()
         raise
-    board = start_board(board_options(home, mould.name, wanted), home.root / "board.log") if (
-        wanted.board
-    ) else None
+    board = (
+        start_board(board_options(home, mould.name, wanted), home.root / "board.log")
+        if (wanted.board)
+        else None
+    )
     recorder = ThreadWriter(store)
     try:
         reader = Reader(port, clock.now_ms)
@@ -168,7 +169,7 @@ def _port(home: Home, workshop: Workshop, wanted: Wanted) -> str:
     if not port:
         raise InputError(
             N_(
-                "no serial port is set: give --port, or write port = \"/dev/serial/by-id/...\" "
+                'no serial port is set: give --port, or write port = "/dev/serial/by-id/..." '
                 "into {path}"
             ),
             path=home.press,

@@ -6,33 +6,33 @@ from pathlib import Path
 
 import click
 
+from tawny.cli.options import chosen_home, home_option
 from tawny.words import _
 
 
 @click.command("serve", help=_("Own the press: port, record and control; viewers attach to it."))
-@click.option("--home", type=click.Path(path_type=Path), help=_("Folder of settings and record."))
 @click.option("--port", help=_("Serial port of the board, or a socket:// address."))
 @click.option("--recipe", help=_("Recipe to begin with."))
 @click.option("--board", is_flag=True, hidden=True, help=_("Start a simulated board as well."))
 @click.option("--pace", type=float, default=1.0, hidden=True, help=_("Simulated seconds a second."))
 @click.option("--seed", type=int, default=1, hidden=True, help=_("Of the simulated board."))
 @click.option("--hand", is_flag=True, hidden=True, help=_("Work the simulated hand."))
+@home_option
 @click.pass_context
-def command(  # noqa: PLR0913 - one parameter for each option
+def command(  # noqa: D103 - the help says it
     ctx: click.Context,
-    home: Path | None,
+    *,
     port: str | None,
     recipe: str | None,
     board: bool,
     pace: float,
     seed: int,
     hand: bool,
+    home: Path | None,
 ) -> None:
-    """Run the owner until it is told to end."""
-    from tawny.cli.owner import Wanted, own
-    from tawny.settings.home import find_home
+    from tawny.cli.owner import Wanted, own  # noqa: PLC0415 - the help stays light
 
     own(
-        find_home(home or ctx.obj),
+        chosen_home(ctx, home),
         Wanted(port=port, recipe=recipe, board=board, pace=pace, seed=seed, hand=hand),
     )

@@ -45,7 +45,10 @@ def set_up(home: Home) -> None:
     for name in found:
         click.echo(f"  {name}")
     port = click.prompt(
-        _("Serial port of the board"), type=str, default=found[0] if found else "", show_default=True
+        _("Serial port of the board"),
+        type=str,
+        default=found[0] if found else "",
+        show_default=True,
     ).strip()
     open_home(home)
     for place, shipped in demo_files().items():
@@ -57,7 +60,7 @@ def set_up(home: Home) -> None:
             document["port"] = port
             text = tomlkit.dumps(document).replace(
                 "# The press of the demo workshop. Everything in this folder is simulated.",
-                "# Copied from the demo workshop: correct every rating before you connect anything.",
+                "# Copied from the demo workshop: correct every rating before connecting anything.",
             )
         target = home.root / place
         if not target.exists():

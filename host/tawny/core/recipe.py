@@ -11,6 +11,8 @@ from tawny.core.limits import SETPOINT_MOST_C
 from tawny.errors import N_, SettingsError
 
 RECIPE_SCHEMA = 1
+SETPOINT_LEAST_C = 60.0
+BREATH_LEAST_S, BREATH_MOST_S = 0.5, 30.0
 
 
 class Breath(msgspec.Struct, frozen=True, kw_only=True):
@@ -88,14 +90,15 @@ def check_recipe(recipe: Recipe) -> None:
     """
     name = recipe.name
     for half_c in recipe.setpoints_c():
-        if not 60.0 <= half_c <= SETPOINT_MOST_C:
+        if not SETPOINT_LEAST_C <= half_c <= SETPOINT_MOST_C:
             raise SettingsError(
                 N_(
-                    "recipe {name}: setpoint {value_c:g} degC is not between 60 degC and "
+                    "recipe {name}: setpoint {value_c:g} degC is not between {least_c:g} degC and "
                     "{limit_c:g} degC; correct the recipe"
                 ),
                 name=name,
                 value_c=half_c,
+                least_c=SETPOINT_LEAST_C,
                 limit_c=SETPOINT_MOST_C,
             )
     ranges: tuple[tuple[str, float, float, float, str], ...] = (
@@ -145,13 +148,15 @@ def check_recipe(recipe: Recipe) -> None:
                 at_s=breath.at_s,
                 least_s=recipe.least_s,
             )
-        if not 0.5 <= breath.open_s <= 30.0:
+        if not BREATH_LEAST_S <= breath.open_s <= BREATH_MOST_S:
             raise SettingsError(
                 N_(
-                    "recipe {name}: a breath of {open_s:g} s is not between 0.5 s and 30 s; "
-                    "correct the recipe"
+                    "recipe {name}: a breath of {open_s:g} s is not between {least_s:g} s and "
+                    "{most_s:g} s; correct the recipe"
                 ),
                 name=name,
                 open_s=breath.open_s,
+                least_s=BREATH_LEAST_S,
+                most_s=BREATH_MOST_S,
             )
         last_s = breath.at_s

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import Future
+from contextlib import suppress
 from queue import Empty
 from typing import TYPE_CHECKING
 
@@ -100,10 +101,8 @@ class Owner:
         pace = clock.pace
         tick_ms = shown_ms = desk_ms = 0
         while not press.ended:
-            try:
+            with suppress(Empty):
                 self._handle(self._inbox.get(timeout=WAKE_S / max(pace, 1.0)))
-            except Empty:
-                pass
             now_ms = clock.now_ms()
             if now_ms - tick_ms >= TICK_MS:
                 tick_ms = now_ms

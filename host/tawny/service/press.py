@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from tawny.core.snapshot import Snapshot
     from tawny.core.state import State
     from tawny.link.session import Session
-    from tawny.store.requests import Sealed
     from tawny.store.recorder import Recorder
+    from tawny.store.requests import Sealed
 
 PARTS_SHOWN = 5
 STALLED_S = 2.0
@@ -148,9 +148,7 @@ class Press:
         rescue = shown.rescue
         if rescue is not None and rescue.pressing.isdigit():
             rescue = replace(rescue, pressing=pressing_code(int(rescue.pressing)))
-        return replace(
-            shown, last_parts=self._parts, parts_today=self._parts_today, rescue=rescue
-        )
+        return replace(shown, last_parts=self._parts, parts_today=self._parts_today, rescue=rescue)
 
     def close(self, host_ms: int) -> None:
         """End the session and keep what is open; heat is off by then."""

@@ -13,8 +13,8 @@ import msgspec
 from tawny.core.loss import rescue_card
 from tawny.core.names import Result
 from tawny.core.pressing import ended
-from tawny.core.step import step
 from tawny.core.snapshot import Code
+from tawny.core.step import step
 from tawny.errors import N_, StoreDamagedError
 from tawny.service.sealing import record_of
 from tawny.service.tape import WHO, Chunk
@@ -57,9 +57,7 @@ def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> Rescue
         ended=(started_utc_ms + lasted_ms, last_ms),
         simulated=store.simulated,
     )
-    store.seal_pressing(
-        record, pack_rows(start, rows), who=WHO, utc_ms=utc_ms, mono_ms=host_ms
-    )
+    store.seal_pressing(record, pack_rows(start, rows), who=WHO, utc_ms=utc_ms, mono_ms=host_ms)
     pressing = state.cycle.pressing
     water_g = pressing.recipe.water_g * state.mould.cavities
     return rescue_card(state.cycle.phase, str(pressing.number), Code("owner_gone"), water_g)

@@ -14,19 +14,17 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from tawny.core.columns import Scale, decode, encode
-from tawny.core.registers import RegisterFields, join_register, split_register
+from tawny.core.columns import Columns, Scale, decode, encode
 from tawny.core.effects import SendDuty
 from tawny.core.events import AnyEvent, Frame, Tick
 from tawny.core.messages import Tele
 from tawny.core.names import BoardState, FirstOut, Phase
+from tawny.core.registers import RegisterFields, join_register, split_register
 from tawny.core.state import State
 from tawny.errors import N_, StoreDamagedError, StoreNewerError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-    from tawny.core.columns import Columns
 
 FORMAT: Final = "tawny-window"
 VERSION: Final = 1
@@ -151,15 +149,15 @@ def unpack(blob: bytes) -> Opened:
         ) from error
     if box.format != FORMAT or box.version > VERSION:
         raise StoreNewerError(
-            N_("a trace has format {format} {version}, this program reads up to {known}; update it"),
+            N_(
+                "a trace has format {format} {version}, this program reads up to {known}; update it"
+            ),
             format=box.format,
             version=box.version,
             known=VERSION,
         )
     state = msgspec.json.decode(zlib.decompress(box.state), type=State)
-    others = dict(
-        msgspec.json.decode(zlib.decompress(box.others), type=list[tuple[int, AnyEvent]])
-    )
+    others = dict(msgspec.json.decode(zlib.decompress(box.others), type=list[tuple[int, AnyEvent]]))
     columns = decode(box.columns)
     values = [columns.values[name] for name in COLUMNS]
     events = tuple(
