@@ -25,6 +25,7 @@ from tawny.sim.session import Arming, Session
 from tawny.sim.states import Move, after
 from tawny.sim.trips import HalfInput, Surroundings, Trips, Verdict
 from tawny.sim.voice import Ear, Voice
+from tawny.sim.windows import ChargeWindow, Holds
 
 Read = Callable[[int], int]  # half, 0 upper and 1 lower, to its converter's register
 
@@ -76,8 +77,7 @@ class Board:
         self.next_button = NextButton()
         self.commissioning = Commissioning()
         self.lamp = self.asked_sound = "off"
-        self.charge_ms: int | None = None  # the last announcement
-        self.charge_window = False
+        self.charge_window = ChargeWindow()
 
         memory.contents.boots += 1
         self.boot = memory.contents.boots & lim.U16
@@ -93,9 +93,8 @@ class Board:
         self.voice = Voice(self)
         self.good_until_ms = NEVER_GOOD  # every half has good readings till then
         self.mirror_ms: int | None = None  # when the mirror contact must be as commanded
-        self._open_ms: int | None = clock_ms if inputs & m.IN_OPEN else None
-        self._open_off = False
-        self._fall_off = False
+        self._holds = Holds()
+        self._holds.set_open(clock_ms, opened=bool(inputs & m.IN_OPEN))
         self._lingers = False  # the contactor stays in after a disarming by silence
         self._present_ms = clock_ms
 
@@ -140,8 +139,7 @@ class Board:
             else:
                 self.next_button.release(self.now_ms)
         elif bit == m.IN_OPEN:
-            self._open_ms = self.now_ms if on else None
-            self._open_off = False
+            self._holds.set_open(self.now_ms, opened=on)
             self._hold()
         elif bit == m.IN_CONTACTOR:
             self.mirror_ms = self.now_ms + lim.MIRROR_MS
@@ -178,17 +176,11 @@ class Board:
 
     def announce_charge(self) -> None:
         """Open the charge window."""
-        self.charge_ms = self.now_ms
-        self.charge_window = True
-        self._fall_off = False
+        self.charge_window.announce(self.now_ms)
+        self._holds.fallen = False
         self._hold()
         self.trips.charge(tuple(reading.tenths or 0 for reading in self.readings))
         self.event("charge", self.hottest())
-
-    @property
-    def charge_left_ms(self) -> int:
-        """Time to the end of the charge window; means something only while one is open."""
-        return (self.charge_ms or 0) + lim.CHARGE_MS - self.now_ms
 
     def judge_by_slot(self) -> None:
         """Judge by what is stored of the mould in use."""
@@ -268,12 +260,13 @@ class Board:
         if self.arming.until_ms is not None and now_ms >= self.arming.until_ms:
             self.arming.end()
             self.event("refarm")
-        if self.charge_window and self.charge_left_ms <= 0:
-            self.charge_window = False
+        self.charge_window.update(now_ms)
 
     def _watch_press(self, now_ms: int) -> None:
-        if self._open_ms is not None and not self._open_off:
-            self._watch_open_mould(self._open_ms)
+        if self._holds.becomes_too_long(now_ms):
+            self._hold()
+            if self.state is BoardState.ARMED:
+                self.event("openoff", self.hottest())
         if self.commissioning.half is not None:
             self._watch_commissioning(self.commissioning.half)
         if self.state is BoardState.ARMED:
@@ -290,13 +283,6 @@ class Board:
             self.output.cut()
             self.end_session()
             self.event("released")
-
-    def _watch_open_mould(self, open_ms: int) -> None:
-        if self.now_ms - open_ms >= lim.OPEN_MS:
-            self._open_off = True
-            self._hold()
-            if self.state is BoardState.ARMED:
-                self.event("openoff", self.hottest())
 
     def _watch_commissioning(self, half: int) -> None:
         tenths = self.readings[half].tenths
@@ -337,7 +323,7 @@ class Board:
             self.state is BoardState.ARMED,
             not self.inputs & m.IN_OPEN,
             bool(self.inputs & m.IN_CONTACTOR),
-            self.charge_window,
+            self.charge_window.is_open,
         )
         verdict = self.trips.judge(self.now_ms, inputs, around)
         if verdict is not None:
@@ -348,7 +334,7 @@ class Board:
         if verdict.trip is not None:
             self.trip(verdict.trip, tenths)
         elif verdict.fall:
-            self._fall_off = True
+            self._holds.fallen = True
             self._hold()
             self.event("fall", tenths)
         elif verdict.full:
@@ -363,7 +349,7 @@ class Board:
         if before is BoardState.ARMED or self.state is BoardState.TRIPPED:
             self.output.cut()
         if self.state is BoardState.ARMED:
-            self._fall_off = self._lingers = False
+            self._holds.fallen = self._lingers = False
             self._hold()
             self.trips.arm(self.now_ms)
             self._present_ms = self.now_ms
@@ -403,9 +389,7 @@ class Board:
 
     def _hold(self) -> None:
         self.output.account(self.now_ms)
-        self.output.hold(
-            held=self._fall_off or self._open_off, mould_open=bool(self.inputs & m.IN_OPEN)
-        )
+        self.output.hold(held=self._holds.held, mould_open=bool(self.inputs & m.IN_OPEN))
 
     def _hush(self) -> None:
         self.lamp = self.asked_sound = "off"

@@ -178,7 +178,7 @@ def _disarm(board: Board, _: m.Disarm) -> None:
 def _charge(board: Board, _: m.Charge) -> str | None:
     if board.state is not BoardState.ARMED:
         return "state"
-    if board.charge_ms is not None and board.now_ms - board.charge_ms < lim.CHARGE_APART_MS:
+    if board.charge_window.is_too_soon(board.now_ms):
         return "rate"
     board.announce_charge()
     return None

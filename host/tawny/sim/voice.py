@@ -109,7 +109,7 @@ class Voice:
         inputs = board.inputs
         if self.hot:
             inputs |= m.IN_HOT
-        if board.charge_window:
+        if board.charge_window.is_open:
             inputs |= m.IN_WINDOW
         self.say(
             m.Tele(
@@ -148,7 +148,7 @@ class Voice:
                 min(self._board.ear.unknown, lim.U16),
                 0,  # a pass takes the simulated board no time
                 board.build.identity,
-                _seconds_up(board.charge_left_ms) if board.charge_window else 0,
+                _seconds_up(board.charge_window.left_ms(board.now_ms)),
                 max(0, _seconds_up(board.presence_left_ms)) if armed else 0,
             )
         )
