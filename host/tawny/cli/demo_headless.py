@@ -6,31 +6,18 @@ import json
 import time
 from typing import TYPE_CHECKING, NamedTuple
 
-from tawny.cli.demo_person import Person
-from tawny.link.session import Session
-from tawny.service.lockstep import Lockstep, Wire
-from tawny.service.press import Press
-from tawny.service.recover import seal_leftovers
-from tawny.service.start import initial_state
-from tawny.settings.demo import lay_demo
-from tawny.settings.workshop import load_workshop
-from tawny.sim.follower import HandFollower
-from tawny.sim.hand import NearHand
-from tawny.sim.parameters import load
-from tawny.sim.world import World
+from tawny.cli.virtual_press import VirtualPress
 from tawny.store.codes import pressing_code
-from tawny.store.store import Store
-from tawny.store.writer import DirectWriter
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from tawny.core.record import PressingRecord
+    from tawny.service.lockstep import Lockstep
     from tawny.settings.home import Home
+    from tawny.store.store import Store
 
-LONGEST_S = 24 * 3600.0
-HAND_EVERY_MS = 500
-PARTS_MOST = 10_000
+LONGEST_S = 24 * 3600.0  # simulated, beyond which something has gone wrong
 
 
 class Finished(NamedTuple):
@@ -39,7 +26,6 @@ class Finished(NamedTuple):
     parts: int
     simulated_s: float
     wall_s: float
-    started: bool
 
 
 def press_parts(
@@ -61,74 +47,37 @@ def press_parts(
     Raises:
         TawnyError: For a home folder that cannot be used.
     """
-    lay_demo(home)
-    workshop = load_workshop(home)
-    store = Store.open(home.root, simulated=True)
-    try:
-        begin_utc_ms = time.time_ns() // 1_000_000
-        rescue = seal_leftovers(store, begin_utc_ms, 0)
-        chosen = workshop.recipe(recipe) if recipe else workshop.recipes[0]
-        mould = workshop.mould(chosen.mould)
-        world = World(load(mould.name), seed=seed)
-        wire = Wire(world)
-        state = initial_state(
-            workshop.press,
-            mould,
-            workshop.recipes,
-            chosen,
-            next_number=store.next_pressing_number(),
-            rescue=rescue,
-        )
-    except BaseException:
-        store.close()
-        raise
-    recorder = DirectWriter(store)
-    press = Press(
-        state,
-        Session(f"{seed & 0xFFFFFFFF:08x}"),
-        recorder,
-        utc_ms=lambda host_ms: begin_utc_ms + host_ms,
-        write=wire.write,
-        simulated=True,
-        port="simulated",
-    )
-    told = _Teller(store, tell)
-    follower = HandFollower(NearHand(world))
-    person = Person(press, -(-parts // mould.cavities))
+    begin_utc_ms = time.time_ns() // 1_000_000
+    with VirtualPress(
+        home, begin_utc_ms=begin_utc_ms, pressings=parts, recipe=recipe, seed=seed
+    ) as virtual:
+        lockstep, press, recorder = virtual.lockstep, virtual.press, virtual.recorder
+        virtual.person.pressings = -(-parts // virtual.mould.cavities)
+        told = _Teller(virtual.store, tell)
+        begin_s = time.perf_counter()
 
-    def hand(now_ms: int) -> None:
-        if now_ms % HAND_EVERY_MS == 0:
-            follower.follow(press.snapshot(now_ms))
-        person.look(now_ms)
-        if press.pressings_ended > told.pressings:
-            recorder.flush()
-            told.news()
+        def done() -> bool:
+            if pace is not None:
+                _hold_back(lockstep, begin_s, pace)
+            if press.pressings_ended > told.pressings:
+                recorder.flush()
+                told.news()
+            return virtual.person.finished
 
-    lockstep = Lockstep(press, world, hand=hand)
-    wire.clock = lambda: lockstep.now_ms
-    begin_s = time.perf_counter()
-    try:
-        lockstep.run(lambda: _wait(lockstep, begin_s, pace) and person.finished, LONGEST_S)
-        press.close(lockstep.now_ms)
-    finally:
+        lockstep.run(done, LONGEST_S)
         recorder.flush()
         told.news()
-        recorder.close()
-    return Finished(
-        parts=told.parts,
-        simulated_s=lockstep.now_ms / 1000.0,
-        wall_s=time.perf_counter() - begin_s,
-        started=person.finished,
-    )
+        return Finished(
+            parts=told.parts,
+            simulated_s=lockstep.now_ms / 1000.0,
+            wall_s=time.perf_counter() - begin_s,
+        )
 
 
-def _wait(lockstep: Lockstep, begin_s: float, pace: float | None) -> bool:
-    """Hold the virtual clock back to a pace; always true, so that it can stand in a condition."""
-    if pace is not None:
-        ahead_s = lockstep.now_ms / 1000.0 / pace - (time.perf_counter() - begin_s)
-        if ahead_s > 0.0:
-            time.sleep(ahead_s)
-    return True
+def _hold_back(lockstep: Lockstep, begin_s: float, pace: float) -> None:
+    ahead_s = lockstep.now_ms / 1000.0 / pace - (time.perf_counter() - begin_s)
+    if ahead_s > 0.0:
+        time.sleep(ahead_s)
 
 
 class _Teller:

@@ -37,7 +37,7 @@ class Person:
     def __init__(self, press: Press, pressings: int) -> None:
         """Begin at the switched-off press."""
         self._press = press
-        self._pressings = pressings
+        self.pressings = pressings
         self._asked_ms = -AGAIN_MS
         self.finished = False
 
@@ -74,4 +74,4 @@ class Person:
         return ask.Advance(seen=cycle.phase)
 
     def _done(self) -> bool:
-        return self._press.pressings_ended >= self._pressings
+        return self._press.pressings_ended >= self.pressings

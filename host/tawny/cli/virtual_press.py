@@ -1,0 +1,120 @@
+"""A whole press on a virtual clock: the program's own parts, with a simulated board and person.
+
+What the headless demo, the benchmarks, the pictures and the tests run.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tawny.cli.demo_person import Person
+from tawny.link.session import Session
+from tawny.service.lockstep import Lockstep, Wire
+from tawny.service.press import Press
+from tawny.service.recover import seal_leftovers
+from tawny.service.start import initial_state
+from tawny.settings.demo import lay_demo
+from tawny.settings.workshop import load_workshop
+from tawny.sim.follower import HandFollower
+from tawny.sim.hand import NearHand
+from tawny.sim.parameters import load
+from tawny.sim.world import World
+from tawny.store.store import Store
+from tawny.store.writer import DirectWriter
+
+if TYPE_CHECKING:
+    from types import TracebackType
+    from typing import Self
+
+    from tawny.settings.home import Home
+
+HAND_EVERY_MS = 500
+
+
+class VirtualPress:
+    """One simulated press with its record; close it, or use it in a `with`.
+
+    Args:
+        home: Where the demo workshop is laid and recorded.
+        begin_utc_ms: Wall time at which the virtual clock stands at 0.
+        pressings: How many the person finishes before switching the heat off; 0: nobody works.
+        start_c: Temperature of the mould at the start; None: of the room.
+
+    Raises:
+        TawnyError: For a home folder that cannot be used.
+    """
+
+    def __init__(
+        self,
+        home: Home,
+        *,
+        begin_utc_ms: int,
+        pressings: int,
+        recipe: str | None = None,
+        seed: int = 1,
+        start_c: float | None = None,
+    ) -> None:
+        """Lay the demo workshop, open its record, seal what was left open."""
+        lay_demo(home)
+        workshop = load_workshop(home)
+        chosen = workshop.recipe(recipe) if recipe else workshop.recipes[0]
+        self.mould = workshop.mould(chosen.mould)
+        self.store = Store.open(home.root, simulated=True)
+        try:
+            rescue = seal_leftovers(self.store, begin_utc_ms, 0)
+            self.world = World(load(self.mould.name), seed=seed, start_c=start_c)
+            wire = Wire(self.world)
+            self.recorder = DirectWriter(self.store)
+            self.press = Press(
+                initial_state(
+                    workshop.press,
+                    self.mould,
+                    workshop.recipes,
+                    chosen,
+                    next_number=self.store.next_pressing_number(),
+                    rescue=rescue,
+                ),
+                Session(f"{seed & 0xFFFFFFFF:08x}"),
+                self.recorder,
+                utc_ms=lambda host_ms: begin_utc_ms + host_ms,
+                write=wire.write,
+                simulated=True,
+                simulated_hand=True,
+                port="simulated",
+            )
+        except BaseException:
+            self.store.close()
+            raise
+        self.hand = NearHand(self.world)
+        self.follower = HandFollower(self.hand)
+        self.person = Person(self.press, pressings)
+        self.working = pressings > 0
+        self.lockstep = Lockstep(self.press, self.world, hand=self.look)
+        wire.clock = lambda: self.lockstep.now_ms
+
+    def __enter__(self) -> Self:
+        """Use it."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close it, whatever happened."""
+        self.close()
+
+    def look(self, now_ms: int) -> None:
+        """Let the hands follow the screen, and the person tap if one works here."""
+        if now_ms % HAND_EVERY_MS == 0:
+            self.follower.follow(self.press.snapshot(now_ms))
+        if self.working:
+            self.person.look(now_ms)
+
+    def close(self) -> None:
+        """End the session and the record in good order."""
+        try:
+            self.press.close(self.lockstep.now_ms)
+        finally:
+            self.recorder.close()
