@@ -56,25 +56,24 @@ def test_replay_of_the_recorded_events_gives_the_same_states_and_duties(tmp_path
         assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 3600.0)
         rig.recorder.flush()
         opened = unpack(rig.store.trace(pressing_code(1)))
-        columns = opened.columns.values
 
-        state, duties, phases = opened.state, [], []
-        for event in opened.events:
-            state, effects = step(state, event)
-            sent = [one for one in effects if isinstance(one, SendDuty)]
-            duties.append(
-                (round(sent[0].upper * 10_000), round(sent[0].lower * 10_000)) if sent else None
-            )
-            phases.append(state.cycle.phase)
+    state, duties, phases = opened.state, [], []
+    for row in opened.rows:
+        state, effects = step(state, row.event)
+        sent = [one for one in effects if isinstance(one, SendDuty)]
+        duties.append(_per_mille(sent[0]) if sent else None)
+        phases.append(state.cycle.phase)
 
-    recorded = [
-        None if upper is None else (upper, lower)
-        for upper, lower in zip(columns["upper_duty"], columns["lower_duty"], strict=True)
-    ]
+    recorded = [None if row.duty is None else _per_mille(row.duty) for row in opened.rows]
     assert len(recorded) > 1000
     assert duties == recorded
-    assert phases == [tuple(Phase)[code or 0] for code in columns["phase"]]
+    assert phases == [row.phase for row in opened.rows]
     assert any(duty not in (None, (0, 0)) for duty in duties)
+
+
+def _per_mille(duty: SendDuty) -> tuple[int, int]:
+    """Return a duty line's duties as the wire carries them."""
+    return round(duty.upper * 1000), round(duty.lower * 1000)
 
 
 def test_trace_of_a_part_reads_in_the_units_of_people(tmp_path: Path) -> None:

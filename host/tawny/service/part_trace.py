@@ -8,15 +8,14 @@ from tawny.core.events import Asked, BoardSaid, Frame
 from tawny.core.intents import Mark
 from tawny.core.trace import PartTrace, Samples
 from tawny.errors import N_, StoreDamagedError
-from tawny.service.window import PHASES, unpack
+from tawny.service.window import ON_MS_WRAP, unpack
 
 if TYPE_CHECKING:
+    from tawny.core.effects import SendDuty
     from tawny.core.events import AnyEvent
     from tawny.core.record import PressingRecord
     from tawny.service.window import Opened
     from tawny.store.reader import Reader
-
-ON_MS_WRAP = 65_536
 
 
 def part_trace(reader: Reader, part_id: str) -> PartTrace:
@@ -46,23 +45,19 @@ def part_trace(reader: Reader, part_id: str) -> PartTrace:
 
 def samples_of(opened: Opened, record: PressingRecord) -> Samples:
     """Return the frames of a window as columns; a second frame of one moment is left out."""
-    columns = opened.columns.values
     rows: list[tuple[object, ...]] = []
     start_ms: int | None = None
     last_ms = -1
-    duties: list[int | None] = [None, None, None, None]
-    names = ("upper_duty", "lower_duty", "upper_setpoint_dc", "lower_setpoint_dc")
+    sent: SendDuty | None = None
     before: Frame | None = None
     pending: list[str] = []
-    for place, event in enumerate(opened.events):
+    for row in opened.rows:
+        event, sent = row.event, row.duty or sent
         if not isinstance(event, Frame):
             code = _code(event)
             if code:
                 pending.append(code)
             continue
-        for index, name in enumerate(names):
-            value = columns[name][place]
-            duties[index] = duties[index] if value is None else value
         moment_ms = event.board_ms if before is None or before.boot == event.boot else last_ms + 200
         start_ms = moment_ms if start_ms is None else start_ms
         if moment_ms <= last_ms:
@@ -72,13 +67,13 @@ def samples_of(opened: Opened, record: PressingRecord) -> Samples:
             (
                 (moment_ms - start_ms) / 1000.0,
                 record.started_utc_ms + event.host_ms - record.started_mono_ms,
-                PHASES[columns["phase"][place] or 0],
+                row.phase,
                 _c(tele.u),
                 _c(tele.l),
-                _setpoint(duties[2]),
-                _setpoint(duties[3]),
-                None if duties[0] is None else duties[0] / 10_000.0,
-                None if duties[1] is None else duties[1] / 10_000.0,
+                None if sent is None else sent.upper_setpoint_c or None,
+                None if sent is None else sent.lower_setpoint_c or None,
+                None if sent is None else sent.upper,
+                None if sent is None else sent.lower,
                 _share(before, event, "uo", moment_ms - last_ms),
                 _share(before, event, "lo", moment_ms - last_ms),
                 " ".join(pending),
@@ -102,10 +97,6 @@ def _code(event: AnyEvent) -> str:
 
 def _c(value: int | str) -> float | None:
     return value / 10.0 if isinstance(value, int) else None
-
-
-def _setpoint(value: int | None) -> float | None:
-    return value / 10.0 if value else None
 
 
 def _share(before: Frame | None, event: Frame, name: str, passed_ms: int) -> float | None:

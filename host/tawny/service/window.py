@@ -1,66 +1,83 @@
 """The full-rate trace: every event of a stretch, packed small, with the state it began from.
 
-    {"format": "tawny-window", "version": 1, "state": ..., "columns": ..., "others": ...}
-
-A frame becomes one row of whole-number columns, with what the step then commanded; every other
-event keeps its own JSON beside its row number. Replaying the events from the state gives the
-same states and duties; a test does so.
+`order` has a row for each event: its kind, the host clock, the phase after it. Telemetry, the
+board's slow status and the duty lines sent are columns of their own, with a row for each of
+their kind; the few other events keep their own JSON. Replaying the events from the state gives
+the same states, and the same duties to the per mille that the wire carries; a test does so.
 """
 
 from __future__ import annotations
 
 import zlib
+from operator import sub
 from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from tawny.core.columns import Columns, Scale, decode, encode
+from tawny.core.columns import Scale, decode, encode
 from tawny.core.effects import SendDuty
-from tawny.core.events import AnyEvent, Frame, Tick
+from tawny.core.events import AnyEvent, BoardStatus, Frame, Tick
 from tawny.core.messages import Tele
 from tawny.core.names import BoardState, FirstOut, Phase
 from tawny.core.registers import RegisterFields, join_register, split_register
 from tawny.core.state import State
 from tawny.errors import N_, StoreDamagedError, StoreNewerError
+from tawny.service.squeeze import expand, squeeze
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
 
 FORMAT: Final = "tawny-window"
 VERSION: Final = 1
-FRAME, TICK, OTHER = 0, 1, 2
-WORDS: Final = {"bad": 1, "none": 2}
-PHASES: Final = tuple(Phase)
-STATES: Final = tuple(state.value for state in BoardState)
-CAUSES: Final = tuple(cause.value for cause in FirstOut)
+FRAME, TICK, STATUS, OTHER = 0, 1, 2, 3
+WITH_DUTY: Final = 4  # added to the kind of an event after which a duty line was sent
+ON_MS_WRAP: Final = 65_536
+ORDER: Final = ("kind", "host_ms", "phase")
+FRAMES: Final = (
+    "boot", "board_ms", "n", "ms",
+    "upper_above_tc", "upper_word", "upper_tc", "upper_cj", "upper_bits", "upper_count",
+    "upper_on_ms",
+    "lower_above_tc", "lower_word", "lower_tc", "lower_cj", "lower_bits", "lower_count",
+    "lower_on_ms",
+    "board_state", "first_out", "inputs", "presses", "force",
+)  # fmt: skip
+DUTIES: Final = ("upper_duty", "upper_setpoint_dc", "lower_duty", "lower_setpoint_dc")
+STATUSES: Final = ("why", "bad_lines", "presence_left_s", "window_left_s", "operations")
 SCALES: Final = {
     "host_ms": Scale("ms"),
     "board_ms": Scale("ms"),
-    "upper_dc": Scale("degC", 10),
-    "lower_dc": Scale("degC", 10),
     "upper_tc": Scale("degC", 4),
     "lower_tc": Scale("degC", 4),
+    "upper_above_tc": Scale("K", 10),
+    "lower_above_tc": Scale("K", 10),
     "upper_cj": Scale("degC", 16),
     "lower_cj": Scale("degC", 16),
     "upper_setpoint_dc": Scale("degC", 10),
     "lower_setpoint_dc": Scale("degC", 10),
-    "upper_duty": Scale("1", 10_000),
-    "lower_duty": Scale("1", 10_000),
+    "upper_duty": Scale("1", 1000),
+    "lower_duty": Scale("1", 1000),
 }
-COLUMNS: Final = (
-    "kind", "host_ms", "boot", "board_ms", "n", "ms",
-    "upper_dc", "upper_word", "upper_tc", "upper_cj", "upper_bits", "upper_count", "upper_on_ms",
-    "lower_dc", "lower_word", "lower_tc", "lower_cj", "lower_bits", "lower_count", "lower_on_ms",
-    "board_state", "first_out", "inputs", "presses", "force",
-    "phase", "upper_duty", "lower_duty", "upper_setpoint_dc", "lower_setpoint_dc",
-)  # fmt: skip
+_WORDS: Final = {"bad": 1, "none": 2}
+_WORD_OF: Final = {code: word for word, code in _WORDS.items()}
+_PHASES: Final = tuple(Phase)
+_PHASE_CODES: Final = {phase: code for code, phase in enumerate(Phase)}
+_STATES: Final = tuple(state.value for state in BoardState)
+_STATE_CODES: Final = {word: code for code, word in enumerate(_STATES)}
+_CAUSES: Final = tuple(cause.value for cause in FirstOut)
+_CAUSE_CODES: Final = {word: code for code, word in enumerate(_CAUSES)}
+
+_Cells = tuple[int | None, ...]
 
 
 class _Box(msgspec.Struct, frozen=True):
     format: str
     version: int
     state: bytes
-    columns: bytes
+    order: bytes
+    frames: bytes
+    duties: bytes
+    status: bytes
+    words: list[str]  # what `why` of `status` counts in
     others: bytes
 
 
@@ -68,6 +85,7 @@ class Row(msgspec.Struct, frozen=True):
     """One event with what the step made of it.
 
     Attributes:
+        phase: After the event.
         duty: The duty line sent then, if one was.
     """
 
@@ -77,61 +95,116 @@ class Row(msgspec.Struct, frozen=True):
 
 
 class Opened(msgspec.Struct, frozen=True):
-    """An unpacked window."""
+    """An unpacked window; its duties are as the wire carried them, to the per mille."""
 
     state: State
-    events: tuple[AnyEvent, ...]
-    columns: Columns
+    rows: tuple[Row, ...]
 
 
 def pack_rows(state: State, rows: Iterable[Row]) -> bytes:
     """Return a window as bytes."""
-    values: dict[str, list[int | None]] = {name: [] for name in COLUMNS}
-    appenders = [values[name].append for name in COLUMNS]
-    others: list[tuple[int, AnyEvent]] = []
-    for place, row in enumerate(rows):
-        event = row.event
+    order: list[_Cells] = []
+    frames: list[_Cells] = []
+    duties: list[_Cells] = []
+    status: list[_Cells] = []
+    words: list[str] = []
+    others: list[AnyEvent] = []
+    for row in rows:
+        event, kind = row.event, OTHER
         if isinstance(event, Frame):
-            cells = _frame_cells(event, row)
+            kind = FRAME
+            frames.append(_frame_cells(event))
+        elif isinstance(event, Tick):
+            kind = TICK
+        elif isinstance(event, BoardStatus):
+            kind = STATUS
+            status.append(_status_cells(event, words))
         else:
-            tick = isinstance(event, Tick)
-            if not tick:
-                others.append((place, event))
-            cells = (TICK if tick else OTHER, event.host_ms, *_NOTHING, PHASES.index(row.phase))
-            cells += (None, None, None, None)
-        for append, cell in zip(appenders, cells, strict=True):
-            append(cell)
-    box = _Box(
-        format=FORMAT,
-        version=VERSION,
-        state=zlib.compress(msgspec.json.encode(state), 9),
-        columns=encode(values, SCALES),
-        others=zlib.compress(msgspec.json.encode(others), 9),
+            others.append(event)
+        if row.duty is not None:
+            kind += WITH_DUTY
+            duties.append(_duty_cells(row.duty))
+        order.append((kind, event.host_ms, _PHASE_CODES[row.phase]))
+    return msgspec.msgpack.encode(
+        _Box(
+            format=FORMAT,
+            version=VERSION,
+            state=squeeze(msgspec.json.encode(state)),
+            order=_columns(ORDER, order),
+            frames=_columns(FRAMES, frames),
+            duties=_columns(DUTIES, duties),
+            status=_columns(STATUSES, status),
+            words=words,
+            others=squeeze(msgspec.json.encode(others)),
+        )
     )
-    return msgspec.msgpack.encode(box)
 
 
-_NOTHING: Final = (None,) * 23
+def _columns(names: Sequence[str], rows: Sequence[_Cells]) -> bytes:
+    turned = zip(*rows, strict=True) if rows else ((),) * len(names)
+    values = dict(zip(names, map(list, turned), strict=True))
+    for name in ("upper_on_ms", "lower_on_ms"):
+        if name in values:
+            values[name] = _run_on(values[name])
+    return encode(values, SCALES)
 
 
-def _frame_cells(event: Frame, row: Row) -> tuple[int | None, ...]:
-    tele, duty = event.tele, row.duty
+def _run_on(counts: Sequence[int | None]) -> list[int | None]:
+    """Let the counter of on-time run on where it wrapped: its steps then pack smaller."""
+    whole = [count or 0 for count in counts]
+    total = whole[0] if whole else 0
+    run: list[int | None] = [total] if whole else []
+    for step in map(sub, whole[1:], whole):
+        total += step % ON_MS_WRAP
+        run.append(total)
+    return run
+
+
+def _frame_cells(event: Frame) -> _Cells:
+    tele = event.tele
     upper, lower = split_register(tele.ur), split_register(tele.lr)
     return (
-        FRAME, event.host_ms, event.boot, event.board_ms, tele.n, tele.ms,
-        *_temperature(tele.u), upper[0], upper[1], upper[2], tele.un, tele.uo,
-        *_temperature(tele.l), lower[0], lower[1], lower[2], tele.ln, tele.lo,
-        STATES.index(tele.st), CAUSES.index(tele.fo), tele.inputs, tele.k, tele.f,
-        PHASES.index(row.phase),
-        None if duty is None else round(duty.upper * 10_000),
-        None if duty is None else round(duty.lower * 10_000),
-        None if duty is None else round(duty.upper_setpoint_c * 10),
-        None if duty is None else round(duty.lower_setpoint_c * 10),
+        event.boot, event.board_ms, tele.n, tele.ms,
+        *_above(tele.u, upper.thermocouple), *upper, tele.un, tele.uo,
+        *_above(tele.l, lower.thermocouple), *lower, tele.ln, tele.lo,
+        _STATE_CODES[tele.st], _CAUSE_CODES[tele.fo], tele.inputs, tele.k, tele.f,
     )  # fmt: skip
 
 
-def _temperature(value: int | str) -> tuple[int | None, int]:
-    return (value, 0) if isinstance(value, int) else (None, WORDS[value])
+def _above(value: int | str, thermocouple: int) -> tuple[int | None, int]:
+    """Return a temperature above the converter's own linear one, in tenths, and its word.
+
+    The two move together, so that their distance packs into a third of the temperature itself.
+    """
+    if isinstance(value, int):
+        return value - _linear_dc(thermocouple), 0
+    return None, _WORDS[value]
+
+
+def _linear_dc(thermocouple: int) -> int:
+    """Return quarters of a degree as tenths, rounded down."""
+    return thermocouple * 5 // 2
+
+
+def _duty_cells(duty: SendDuty) -> _Cells:
+    return (
+        round(duty.upper * 1000),
+        round(duty.upper_setpoint_c * 10),
+        round(duty.lower * 1000),
+        round(duty.lower_setpoint_c * 10),
+    )
+
+
+def _status_cells(event: BoardStatus, words: list[str]) -> _Cells:
+    if event.why not in words:
+        words.append(event.why)
+    return (
+        words.index(event.why),
+        event.bad_lines,
+        event.presence_left_s,
+        event.window_left_s,
+        event.operations,
+    )
 
 
 def unpack(blob: bytes) -> Opened:
@@ -143,55 +216,93 @@ def unpack(blob: bytes) -> Opened:
     """
     try:
         box = msgspec.msgpack.decode(blob, type=_Box)
-    except msgspec.DecodeError as error:
-        raise StoreDamagedError(
-            N_("a trace cannot be read ({why}); keep the file for repair"), why=str(error)
-        ) from error
+    except msgspec.MsgspecError as error:
+        raise _damaged(str(error)) from error
     if box.format != FORMAT or box.version > VERSION:
         raise StoreNewerError(
-            N_(
-                "a trace has format {format} {version}, this program reads up to {known}; update it"
-            ),
+            N_("a trace has format {format} {version}, known up to {known}; update this program"),
             format=box.format,
             version=box.version,
             known=VERSION,
         )
-    state = msgspec.json.decode(zlib.decompress(box.state), type=State)
-    others = dict(msgspec.json.decode(zlib.decompress(box.others), type=list[tuple[int, AnyEvent]]))
-    columns = decode(box.columns)
-    values = [columns.values[name] for name in COLUMNS]
-    events = tuple(
-        _event(place, cells, others) for place, cells in enumerate(zip(*values, strict=True))
+    try:
+        return Opened(
+            state=msgspec.json.decode(expand(box.state), type=State), rows=tuple(_rows(box))
+        )
+    except (msgspec.MsgspecError, zlib.error, LookupError, ValueError, StopIteration) as error:
+        raise _damaged(str(error)) from error
+
+
+def _damaged(why: str) -> StoreDamagedError:
+    return StoreDamagedError(
+        N_("a trace cannot be read ({why}); keep the file for repair"), why=why
     )
-    return Opened(state=state, events=events, columns=columns)
 
 
-def _event(place: int, cells: tuple[int | None, ...], others: dict[int, AnyEvent]) -> AnyEvent:
-    kind, host_ms = cells[0], cells[1] or 0
-    if kind == TICK:
-        return Tick(host_ms=host_ms)
-    if kind == OTHER:
-        return others[place]
-    whole = [0 if cell is None else cell for cell in cells]
+def _rows(box: _Box) -> list[Row]:
+    frames, duties = _cells(box.frames, FRAMES), _cells(box.duties, DUTIES)
+    status = _cells(box.status, STATUSES)
+    others = iter(msgspec.json.decode(expand(box.others), type=list[AnyEvent]))
+    rows: list[Row] = []
+    for kind, host_ms, phase in _cells(box.order, ORDER):
+        event: AnyEvent
+        of = kind % WITH_DUTY
+        if of == FRAME:
+            event = _frame(host_ms, next(frames))
+        elif of == TICK:
+            event = Tick(host_ms=host_ms)
+        elif of == STATUS:
+            event = _status(host_ms, next(status), box.words)
+        else:
+            event = next(others)
+        duty = _duty(next(duties)) if kind >= WITH_DUTY else None
+        rows.append(Row(event, _PHASES[phase], duty))
+    return rows
+
+
+def _cells(blob: bytes, names: Sequence[str]) -> Iterator[tuple[int, ...]]:
+    """Return rows of whole numbers; an absent one, which a word stands for, is 0."""
+    values = decode(blob).values
+    return zip(*([value or 0 for value in values[name]] for name in names), strict=True)
+
+
+def _frame(host_ms: int, cells: tuple[int, ...]) -> Frame:
     tele = Tele(
-        n=whole[4],
-        ms=whole[5],
-        u=_word_or(whole[6], whole[7]),
-        ur=join_register(RegisterFields(whole[8], whole[9], whole[10])),
-        un=whole[11],
-        uo=whole[12],
-        l=_word_or(whole[13], whole[14]),
-        lr=join_register(RegisterFields(whole[15], whole[16], whole[17])),
-        ln=whole[18],
-        lo=whole[19],
-        st=STATES[whole[20]],
-        fo=CAUSES[whole[21]],
-        inputs=whole[22],
-        k=whole[23],
-        f=whole[24],
+        n=cells[2],
+        ms=cells[3],
+        u=_temperature(*cells[4:7]),
+        ur=join_register(RegisterFields(*cells[6:9])),
+        un=cells[9],
+        uo=cells[10] % ON_MS_WRAP,
+        l=_temperature(*cells[11:14]),
+        lr=join_register(RegisterFields(*cells[13:16])),
+        ln=cells[16],
+        lo=cells[17] % ON_MS_WRAP,
+        st=_STATES[cells[18]],
+        fo=_CAUSES[cells[19]],
+        inputs=cells[20],
+        k=cells[21],
+        f=cells[22],
     )
-    return Frame(host_ms=host_ms, boot=whole[2], board_ms=whole[3], tele=tele)
+    return Frame(host_ms=host_ms, boot=cells[0], board_ms=cells[1], tele=tele)
 
 
-def _word_or(value: int, word: int) -> int | str:
-    return value if word == 0 else next(text for text, code in WORDS.items() if code == word)
+def _temperature(above: int, word: int, thermocouple: int) -> int | str:
+    return _WORD_OF[word] if word else above + _linear_dc(thermocouple)
+
+
+def _duty(cells: tuple[int, ...]) -> SendDuty:
+    upper, upper_setpoint_dc, lower, lower_setpoint_dc = cells
+    return SendDuty(upper / 1000, upper_setpoint_dc / 10, lower / 1000, lower_setpoint_dc / 10)
+
+
+def _status(host_ms: int, cells: tuple[int, ...], words: Sequence[str]) -> BoardStatus:
+    why, bad_lines, presence_left_s, window_left_s, operations = cells
+    return BoardStatus(
+        host_ms=host_ms,
+        why=words[why],
+        bad_lines=bad_lines,
+        presence_left_s=presence_left_s,
+        window_left_s=window_left_s,
+        operations=operations,
+    )
