@@ -127,7 +127,11 @@ class Pressing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class AlarmChange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One change of state of one alarm."""
+    """One change of state of one alarm.
+
+    Attributes:
+        event: What changed it, and `before` its state until then.
+    """
 
     alarm: str
     state: AlarmState
@@ -135,6 +139,8 @@ class AlarmChange(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     pressing_id: str = ""
     first_out: bool = False
     fields: dict[str, Field] = {}
+    event: str = ""
+    before: AlarmState | None = None
 
 
 class Segment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -14,7 +14,7 @@ from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core.alarm_list import ALARMS
 from tawny.core.names import AlarmState
-from tawny.core.record import AlarmChange
+from tawny.core.record import ALARM, AlarmChange
 from tawny.core.snapshot import Code, PartView
 from tawny.core.step import step
 from tawny.core.view import snapshot as view_of
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 PARTS_SHOWN = 5
 STALLED_S = 2.0
 BOARD = "board"
+# A pressing's window holds the events behind these, and what came of them, to the millisecond.
+ON_TAPE = frozenset({"phase", "breath"})
 
 
 class Press:
@@ -272,23 +274,29 @@ class Press:
                 pass
 
     def _journal(self, effect: fx.Journal, event: ev.AnyEvent, utc_ms: int) -> None:
+        if effect.kind in ON_TAPE and self._tape.in_pressing:
+            return
         who = event.who if isinstance(event, ev.Asked) else BOARD
-        self._recorder.append(
-            effect.kind, effect.payload, who=who, utc_ms=utc_ms, mono_ms=event.host_ms
+        kind: str = effect.kind
+        payload: object = effect.payload
+        if kind == "alarm_event" and effect.payload["to"] is not None:
+            kind, payload = ALARM, self._alarm_change(effect.payload)
+        self._recorder.append(kind, payload, who=who, utc_ms=utc_ms, mono_ms=event.host_ms)
+
+    def _alarm_change(self, said: dict[str, object]) -> AlarmChange:
+        alarm = str(said["alarm"])
+        pressing = self.state.cycle.pressing
+        standing = next((one for one in self.state.alarms if one.alarm == alarm), None)
+        return AlarmChange(
+            alarm=alarm,
+            state=AlarmState(str(said["to"])),
+            priority=ALARMS[alarm].priority,
+            pressing_id="" if pressing is None else pressing_code(pressing.number),
+            first_out=standing is not None and standing.first_out,
+            fields=standing.fields if standing is not None else {},
+            event=str(said["event"]),
+            before=AlarmState(str(said["from"])),
         )
-        if effect.kind == "alarm_event" and effect.payload["to"] is not None:
-            alarm = str(effect.payload["alarm"])
-            pressing = self.state.cycle.pressing
-            standing = next((one for one in self.state.alarms if one.alarm == alarm), None)
-            change = AlarmChange(
-                alarm=alarm,
-                state=AlarmState(str(effect.payload["to"])),
-                priority=ALARMS[alarm].priority,
-                pressing_id="" if pressing is None else pressing_code(pressing.number),
-                first_out=standing is not None and standing.first_out,
-                fields=standing.fields if standing is not None else {},
-            )
-            self._recorder.append("alarm", change, who=who, utc_ms=utc_ms, mono_ms=event.host_ms)
 
     def _note_parts(self, end: fx.PressingEnded, utc_ms: int) -> None:
         figures = end.figures

@@ -2,7 +2,8 @@
 
 Every event reaches it once, after the step. During a pressing each second of events is spooled,
 so that a killed owner loses at most a second; at its end the whole is packed and sealed in one
-transaction. Heat-ups are kept at full rate a minute at a time, the rest at 1 Hz.
+transaction. Heat-ups are kept at full rate two minutes at a time, the rest at 1 Hz; a short
+wait between two phases of full rate does not break it.
 """
 
 from __future__ import annotations
@@ -14,11 +15,11 @@ import msgspec
 from tawny.core.columns import Scale, encode
 from tawny.core.effects import PressingBegan, PressingEnded, SendDuty
 from tawny.core.events import AnyEvent, Frame
-from tawny.core.names import Quality
+from tawny.core.names import Phase, Quality
 from tawny.core.phases import FULL_RATE
 from tawny.core.state import HalfState, State
 from tawny.service.sealing import record_of
-from tawny.service.window import PHASES, Row, pack_rows
+from tawny.service.window import Row, pack_rows
 from tawny.store.codes import pressing_code
 
 if TYPE_CHECKING:
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
     from tawny.store.recorder import Recorder
 
 CHUNK_MS = 1000
-FULL_SEGMENT_MS = 60_000
+FULL_SEGMENT_MS = 120_000
 REST_SEGMENT_MS = 300_000
+REST_AFTER_MS = 30_000
+PHASE_CODES = {phase: code for code, phase in enumerate(Phase)}
 WHO = "recorder"
 REST_SCALES = {
     name: Scale("degC", 10)
@@ -60,8 +63,14 @@ class Tape:
         self._chunk_ms = 0
         self._segment_utc_ms = 0
         self._segment_ms = 0
+        self._full_ms = 0
         self._rest: list[tuple[int | None, ...]] = []
         self._second = _Second()
+
+    @property
+    def in_pressing(self) -> bool:
+        """Whether every event goes into the window of a pressing now."""
+        return self._number is not None
 
     def take(
         self,
@@ -72,21 +81,29 @@ class Tape:
         utc_ms: int,
     ) -> None:
         """Take in one event with what the step made of it."""
-        duty = next((one for one in effects if isinstance(one, SendDuty)), None)
-        row = Row(event=event, phase=after.cycle.phase, duty=duty)
-        began = any(isinstance(one, PressingBegan) for one in effects)
-        if began:
-            self._close_segment(utc_ms, event.host_ms)
-            self._begin(before, after, utc_ms, event.host_ms)
-        if self._number is not None:
-            self._in_pressing(row, event.host_ms)
-        elif after.cycle.phase in FULL_RATE:
-            self._in_full(row, before, utc_ms, event.host_ms)
+        duty: SendDuty | None = None
+        end: PressingEnded | None = None
+        host_ms = event.host_ms
+        for effect in effects:
+            if isinstance(effect, SendDuty):
+                duty = duty or effect
+            elif isinstance(effect, PressingBegan):
+                self._close_segment(utc_ms, host_ms)
+                self._begin(before, after, utc_ms, host_ms)
+            elif isinstance(effect, PressingEnded):
+                end = effect
+        phase = after.cycle.phase
+        if self.in_pressing:
+            self._in_pressing(Row(event, phase, duty), host_ms)
+            if end is not None:
+                self._seal(end, after, utc_ms, host_ms)
+        elif phase in FULL_RATE:
+            self._full_ms = host_ms
+            self._in_full(Row(event, phase, duty), before, utc_ms, host_ms)
+        elif self._rows and host_ms - self._full_ms < REST_AFTER_MS:
+            self._in_full(Row(event, phase, duty), before, utc_ms, host_ms)
         else:
             self._at_rest(event, after, utc_ms)
-        for effect in effects:
-            if isinstance(effect, PressingEnded) and self._number is not None:
-                self._seal(effect, after, utc_ms, event.host_ms)
 
     def close(self, utc_ms: int, host_ms: int) -> None:
         """Keep what is open of heat-up and rest; an open pressing stays in the spool."""
@@ -146,7 +163,7 @@ class Tape:
             self._close_segment(utc_ms, event.host_ms)
         if not isinstance(event, Frame):
             return
-        if not self._rest:
+        if self._second.empty:
             self._segment_utc_ms, self._segment_ms = utc_ms, event.host_ms
         row = self._second.add(after, event.host_ms)
         if row is not None:
@@ -171,6 +188,7 @@ class Tape:
             mono_ms=host_ms,
         )
         self._rows, self._rest, self._start_state = [], [], None
+        self._second = _Second()
 
 
 REST_NAMES = (
@@ -197,6 +215,11 @@ class _Second:
         self._second = -1
         self._values: tuple[list[float], list[float]] = ([], [])
 
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was taken in yet."""
+        return self._second < 0
+
     def add(self, state: State, host_ms: int) -> tuple[int | None, ...] | None:
         """Take in a frame; return the row of the second that it ended, if it ended one."""
         second = host_ms // 1000
@@ -206,7 +229,7 @@ class _Second:
                 self._second * 1000,
                 *_spread(self._values[0]),
                 *_spread(self._values[1]),
-                PHASES.index(state.cycle.phase),
+                PHASE_CODES[state.cycle.phase],
                 0 if state.tele is None else state.tele.inputs,
             )
             self._values = ([], [])

@@ -1,0 +1,81 @@
+"""What of a press goes into the record, and that each fact goes there once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rig import BEGIN_UTC_MS, Rig
+from tawny.core.events import Asked
+from tawny.core.intents import Mark
+from tawny.core.names import AlarmState, Phase
+from tawny.core.record import AlarmChange
+from tawny.service.tape import REST_AFTER_MS
+from tawny.service.window import unpack
+from tawny.store.codes import pressing_code
+
+
+def test_tape_of_two_pressings_says_everything_once(tmp_path: Path) -> None:
+    """Phases and breaths of a pressing are in its window only; short waits break no segment."""
+    with Rig(tmp_path, start_c=175.0, person=2) as rig:
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 2, 3600.0)
+        rig.recorder.flush()
+        entries = rig.store.entries()
+        windows = [unpack(rig.store.trace(pressing_code(number))) for number in (1, 2)]
+        segments = rig.store.segments(0, 1 << 62)
+        spans_ms = [
+            (record.started_mono_ms, record.ended_mono_ms)
+            for record in (rig.store.pressing(pressing_code(n)).record for n in (1, 2))
+        ]
+
+    for kind in ("phase", "breath"):
+        moments = [entry.mono_ms for entry in entries if entry.kind == kind]
+        assert not [ms for ms in moments if any(a <= ms < b for a, b in spans_ms)], kind
+    assert any(entry.kind == "phase" for entry in entries)
+    for window in windows:
+        order = list(dict.fromkeys(row.phase for row in window.rows))
+        assert order[:4] == [Phase.FILL, Phase.CLOSE, Phase.BREATHE, Phase.HOLD]
+        asked = [row.event.intent for row in window.rows if isinstance(row.event, Asked)]
+        assert asked.count(Mark()) == 3
+    between = [
+        segment
+        for segment in segments
+        if spans_ms[0][1] <= segment.start_utc_ms - BEGIN_UTC_MS < spans_ms[1][0]
+    ]
+    assert [segment.rate for segment in between] == ["full"]
+
+
+def test_tape_goes_to_rest_when_a_wait_lasts(tmp_path: Path) -> None:
+    """Ready and left alone, the trace falls to 1 Hz after half a minute, not before."""
+    with Rig(tmp_path, start_c=178.0, person=1) as rig:
+        rig.until(Phase.READY)
+        rig.working = False
+        ready_ms = rig.lockstep.now_ms
+        rig.run(90.0)
+    with Rig(tmp_path) as again:
+        segments = again.store.segments(0, 1 << 62)
+
+    full = [segment for segment in segments if segment.rate == "full"]
+    rest = [segment for segment in segments if segment.rate == "rest"]
+    assert full[-1].end_utc_ms - BEGIN_UTC_MS == pytest.approx(ready_ms + REST_AFTER_MS, abs=300)
+    assert rest[-1].start_utc_ms == pytest.approx(full[-1].end_utc_ms, abs=300)
+    assert rest[-1].end_utc_ms - BEGIN_UTC_MS == pytest.approx(ready_ms + 90_000, abs=1000)
+
+
+def test_alarm_is_journalled_once_with_what_changed_it(tmp_path: Path) -> None:
+    """One entry for each change of state, with the event, the state before and the pressing."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        rig.world.line.plugged = False
+        rig.run(6.0)
+        rig.recorder.flush()
+        entries = rig.store.entries()
+
+    changes = [entry.read(AlarmChange) for entry in entries if entry.kind == "alarm"]
+    raised = [one for one in changes if one.event == "raise"]
+    assert "link_lost" in {one.alarm for one in raised}
+    assert all(one.before is AlarmState.NORMAL for one in raised)
+    assert all(one.state is AlarmState.ACTIVE for one in raised)
+    assert not [entry for entry in entries if entry.kind == "alarm_event"]
