@@ -248,13 +248,23 @@ def test_loss_takes_the_mould_for_not_empty_after_an_interruption() -> None:
 def test_loss_goes_from_cool_to_idle_once_both_halves_are_known_to_be_cold() -> None:
     """Below 45 degC is cold; a half that nobody can read is not."""
     play = Play().to(P.COOL)
-    play.set_c(44.9, 45.0)
+    play.set_c(45.0, 44.9)
     play.run(1.0)
     assert play.phase is P.COOL
     play.upper_c, play.lower_c = 30.0, None
     play.run(2.0)
     assert play.phase is P.COOL
     play.set_c(44.9)
+    play.run(1.0)
+    assert play.phase is P.IDLE
+
+
+def test_loss_at_rest_takes_the_confirmation_back() -> None:
+    """Heat off before anything was heated: somebody must look into the mould again."""
+    play = Play()
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
+    assert play.ask(ask.HeatOff()) is None
+    play.board["st"] = "armed"
     play.run(1.0)
     assert play.phase is P.IDLE
 

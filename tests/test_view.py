@@ -202,18 +202,24 @@ def test_view_leads_to_arming() -> None:
     ("upper_c", "lower_c", "sentence"),
     [
         (44.0, 60.0, Code("cool", {"hottest_c": 60.0})),
-        (44.0, None, Code("cool", {"hottest_c": 150.0})),
-        (None, None, Code("cool", {"hottest_c": 150.0})),
+        (44.0, None, Code("cool")),
+        (None, 44.0, Code("cool")),
+        (None, None, Code("cool")),
     ],
 )
 def test_view_takes_a_half_that_nobody_can_read_for_hot(
     upper_c: float | None, lower_c: float | None, sentence: Code
 ) -> None:
-    """Touchable needs both halves good and below 45 degC; an old value is no proof."""
+    """Touchable needs both halves good and below 45 degC; an old value is no proof, nor shown."""
     play = Play().to(P.COOL)
+    play.set_c(46.0, 44.0)
+    play.run(0.4)
     play.upper_c, play.lower_c = upper_c, lower_c
     play.run(2.0)
-    assert seen(play).sentence == sentence
+    picture = seen(play)
+    assert play.phase is P.COOL
+    assert picture.sentence == sentence
+    assert (picture.figure.kind == "temperature") is (lower_c == 60.0)
 
 
 def test_view_says_what_is_wrong_with_the_board_before_the_phase() -> None:
@@ -251,7 +257,7 @@ def test_view_puts_the_rescue_card_before_all_else() -> None:
     play.frames = False
     play.run(5.0)
     assert seen(play).sentence == Code("rescue")
-    assert seen(play).figure.kind == "temperature"
+    assert seen(play).figure == Figure("none")
 
 
 def test_view_shows_the_alarm_to_look_at_first() -> None:

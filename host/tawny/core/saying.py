@@ -6,7 +6,7 @@ import math
 
 from tawny.core.equipment import HalfModel
 from tawny.core.messages import IN_BUTTON, IN_MAINS
-from tawny.core.names import BoardState, LinkStatus, Phase
+from tawny.core.names import BoardState, LinkStatus, Phase, Quality
 from tawny.core.pressing import closed_s, hold_left_s
 from tawny.core.progress import soak_left_s, touchable
 from tawny.core.snapshot import BreatheView, Code, Field, Figure
@@ -139,9 +139,13 @@ def figure(state: State) -> Figure:
 
 
 def hottest_c(state: State) -> float | None:
-    """Return the hotter half's last value, or None where neither has one."""
-    values = [half.value_c for half in (state.upper, state.lower) if half.value_c is not None]
-    return max(values) if values else None
+    """Return the hotter half's value, or None unless both are known now."""
+    values = [
+        half.value_c
+        for half in (state.upper, state.lower)
+        if half.value_c is not None and half.quality is Quality.GOOD
+    ]
+    return max(values) if len(values) == 2 else None  # noqa: PLR2004 - both halves
 
 
 def ready_in_s(state: State) -> float | None:
