@@ -129,6 +129,7 @@ class Dashboard(App[None], inherit_bindings=False):
                 self._viewer_name = message.viewer
                 self.trace.replace(message.history)
             case Snap():
+                self._drop_notice(message.snapshot)
                 self.snapshot = message.snapshot
                 self._seen_s = self._clock()
                 self.paint()
@@ -139,6 +140,13 @@ class Dashboard(App[None], inherit_bindings=False):
                 self.paint()
             case _:  # an answer belongs to whoever asked
                 pass
+
+    def _drop_notice(self, snapshot: Snapshot) -> None:
+        """Let what was said about an earlier phase go; a heat off that failed stays."""
+        line, _until_s = self._notice
+        moved = self.snapshot is not None and snapshot.phase is not self.snapshot.phase
+        if moved and line and line[0][1] != "red":
+            self._notice = ([], 0.0)
 
     # What is shown
 

@@ -40,7 +40,8 @@ def _digits(shown: Figure) -> str:
     if shown.kind == "temperature":
         return numbers.number(shown.value, 0)
     if shown.kind == "time_to_breath":
-        return numbers.number(shown.value, 0)
+        now = shown.value < 0.5  # noqa: PLR2004 - rounds to 0: the sentence says what to do
+        return "" if now else numbers.number(shown.value, 0)
     return numbers.minutes(shown.value)
 
 

@@ -122,7 +122,7 @@ def _space_words(snapshot: Snapshot) -> list[str]:
     if not snapshot.simulated_hand:
         return []
     if snapshot.rescue is not None:
-        return [_("tick the next step")]
+        return [_("tick next step")]
     by_code = {
         "arm": _("ask for arming"),
         "press_arm": _("press ARM"),

@@ -19,7 +19,7 @@ def title(snapshot: Snapshot, look: Look) -> list[Part]:
     if snapshot.simulated:
         left += [(" " + _("SIMULATED") + " ", "tag"), ("  ", "plain")]
     names = [
-        snapshot.press,
+        snapshot.press if look.wide else "",
         snapshot.mould,
         _("recipe {name} v{version}").format(name=snapshot.recipe, version=snapshot.recipe_version)
         if snapshot.recipe

@@ -101,11 +101,6 @@ def _phase_lines(snapshot: Snapshot, look: Look) -> list[list[Part]]:
             band=numbers.difference(snapshot.band_k),
         )
         lines.append([(words, "quiet")])
-    if snapshot.breathe is not None and snapshot.breathe.wanted:
-        words = _("breaths {done} of {wanted}").format(
-            done=snapshot.breathe.done, wanted=snapshot.breathe.wanted
-        )
-        lines.append([(words, "quiet")])
     return lines
 
 

@@ -123,8 +123,8 @@ def lock_reason(word: str) -> str:
 
 
 def half_name(half: Half | str) -> str:
-    """Return "upper" or "lower"."""
-    return _word(vocabulary.HALVES, Half, half)
+    """Return "upper" or "lower"; an alarm about both says "both"."""
+    return _("upper and lower") if half == "both" else _word(vocabulary.HALVES, Half, half)
 
 
 def link_status(status: LinkStatus | str) -> str:

@@ -146,7 +146,7 @@ PERMISSIVES: dict[str, Templates] = {
     "mains": N_("mains on"),
     "rescue_done": N_("rescue card done"),
     "desk_taken": N_("somebody at the desk"),
-    "breaths_done": (N_("breaths, {done} of {wanted}"), N_("breaths")),
+    "breaths_done": (N_("breaths marked, {done} of {wanted}"), N_("breaths marked")),
 }
 
 RESCUE_STEPS: dict[str, Templates] = {
