@@ -346,6 +346,12 @@ def test_numbers_writes_a_dash_for_what_is_not_a_number(value: float | None) -> 
         assert formatted(value) == "–"
 
 
+def test_words_name_both_halves_where_an_alarm_is_about_both() -> None:
+    """An alarm about both halves names both, in the same sentence."""
+    said = sentences.alarm_words("sensor_bad", {"half": "both"}).what
+    assert said == "HEAT IS OFF: no good reading from the upper and lower sensor."
+
+
 def test_numbers_follow_the_locale_of_the_reader() -> None:
     """The decimal sign is CLDR's for the locale; an unknown locale keeps the point."""
     try:
