@@ -68,6 +68,10 @@ class Handshake:
             self.stage is Stage.LISTEN and self._told == "wrong_device"
         )
 
+    def settled(self, now_s: float) -> bool:
+        """Say whether the link is up and nothing here is due."""
+        return self.stage is Stage.UP and now_s - self._good_s < LOST_S
+
     def silence_s(self, now_s: float) -> float:
         """Return the time since the last good line, or since the port was opened."""
         return now_s - self._good_s

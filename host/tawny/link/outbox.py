@@ -82,6 +82,11 @@ class Outbox:
         if m.Duty in kinds:
             self._duty = None
 
+    @property
+    def idle(self) -> bool:
+        """Whether there is nothing to send and no reply to wait for."""
+        return not (self._waiting or self._duties or self._duty or self._out)
+
     def poll(self, now_s: float) -> m.Message | None:
         """Move at most one line to the bytes to write.
 
@@ -118,6 +123,8 @@ class Outbox:
 
     def take(self) -> bytes:
         """Return the bytes to write now, and forget them."""
+        if not self._bytes:
+            return b""
         data = bytes(self._bytes)
         self._bytes.clear()
         return data

@@ -24,6 +24,7 @@ from tawny.link.unwrap import BoardClock
 NOISY_LINES_PER_S: Final = 100
 _ASKED_MOST_S: Final = 3.0  # by then the challenge has come, or the link is given up
 _ARMING_MOST_S: Final = CHALLENGE_VALID_S + 0.5
+_ARMED: Final = BoardState.ARMED.value
 _WORD: Final = {kind.message: kind.word for kind in TO_BOARD + FROM_BOARD}
 _REPLY: Final[dict[type[m.Message], type[m.Message]]] = {
     m.Hello: m.Here,
@@ -134,6 +135,8 @@ class Session:
         """Let time pass: send what is due, repeat, give up, judge silence."""
         self._now_s = now_s
         self._count_second(now_s)
+        if self._handshake.settled(now_s) and self._outbox.idle and self._arming_until_s is None:
+            return self._take_news()
         happened = self._take_news()
         if self._handshake.stage is Stage.CLOSED:
             return happened
@@ -266,7 +269,7 @@ class Session:
                 self._odd_tele = tele
             return []
         happened: list[e.LinkEvent] = [e.Telemetry(tele, board_ms, boot)]
-        if tele.st == BoardState.ARMED.value:
+        if tele.st == _ARMED and self._arming_until_s is not None:
             happened += self._end_arming("armed")
         return happened
 
@@ -356,6 +359,8 @@ class Session:
         return [e.ArmingStep(step)]
 
     def _take_news(self) -> list[e.LinkEvent]:
+        if not self._news:
+            return []
         news, self._news = self._news, []
         return news
 
