@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tawny.cli.demo_person import Person
+from tawny.core.names import Phase
 from tawny.link.session import Session
 from tawny.service.lockstep import Lockstep, Wire
 from tawny.service.press import Press
@@ -89,6 +90,7 @@ class VirtualPress:
         self.follower = HandFollower(self.hand)
         self.person = Person(self.press, pressings)
         self.working = pressings > 0
+        self._seen: tuple[Phase, str] | None = None
         self.lockstep = Lockstep(self.press, self.world, hand=self.look)
         wire.clock = lambda: self.lockstep.now_ms
 
@@ -107,10 +109,16 @@ class VirtualPress:
 
     def look(self, now_ms: int) -> None:
         """Let the hands follow the screen, and the person tap if one works here."""
-        if now_ms % HAND_EVERY_MS == 0:
+        if now_ms % HAND_EVERY_MS == 0 and self._hands_wanted():
             self.follower.follow(self.press.snapshot(now_ms))
         if self.working:
             self.person.look(now_ms)
+
+    def _hands_wanted(self) -> bool:
+        """Say whether the screen asks for something new, or for what takes the hands a moment."""
+        state = self.press.state
+        before, self._seen = self._seen, (state.cycle.phase, state.link.arming)
+        return before != self._seen or state.cycle.phase is Phase.FILL or bool(state.link.arming)
 
     def close(self) -> None:
         """End the session and the record in good order."""

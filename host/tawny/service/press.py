@@ -235,7 +235,7 @@ class Press:
         utc_ms = self._utc_ms(event.host_ms)
         self._tape.take(before, event, after, effects, utc_ms)
         phase = after.cycle.phase
-        self.trend.add(after, utc_ms, phase.value if phase is not before.cycle.phase else "")
+        self.trend.add(after, utc_ms, "" if phase is before.cycle.phase else phase.value)
         for effect in effects:
             self._carry_out(effect, event, utc_ms)
         if self.on_event is not None:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 KEPT_S = 4 * 3600
 SPARE_S = 600
 
+_Span = tuple[float, float] | tuple[None, None]
+_NOTHING: _Span = (None, None)
+
 
 class Trend:
     """Gathers samples into seconds on the host's clock.
@@ -27,8 +30,7 @@ class Trend:
         """Begin empty."""
         self._points: list[TrendPoint] = []
         self._second = -1
-        self._upper: tuple[float, float] | None = None
-        self._lower: tuple[float, float] | None = None
+        self._upper = self._lower = _NOTHING
         self._event = ""
 
     def add(self, state: State, utc_ms: int, event: str = "") -> None:
@@ -45,24 +47,23 @@ class Trend:
     def _close(self, state: State, utc_ms: int) -> None:
         if self._second >= 0:
             wanted_c = setpoints_c(state)[0]
-            upper, lower = self._upper, self._lower
             if len(self._points) >= KEPT_S + SPARE_S:
                 self._points = self._points[-KEPT_S:]
             self._points.append(
                 TrendPoint(
                     host_s=float(self._second),
                     utc_ms=utc_ms,
-                    upper_min_c=None if upper is None else upper[0],
-                    upper_max_c=None if upper is None else upper[1],
-                    lower_min_c=None if lower is None else lower[0],
-                    lower_max_c=None if lower is None else lower[1],
+                    upper_min_c=self._upper[0],
+                    upper_max_c=self._upper[1],
+                    lower_min_c=self._lower[0],
+                    lower_max_c=self._lower[1],
                     setpoint_c=wanted_c,
                     trip_c=state.link.trip_c,
                     phase=state.cycle.phase,
                     event=self._event,
                 )
             )
-        self._upper = self._lower = None
+        self._upper = self._lower = _NOTHING
         self._event = ""
 
     def since(self, host_s: float) -> tuple[TrendPoint, ...]:
@@ -71,10 +72,13 @@ class Trend:
         return tuple(points[bisect_right(points, host_s, key=attrgetter("host_s")) :])
 
 
-def _widened(span: tuple[float, float] | None, half: HalfState) -> tuple[float, float] | None:
-    if half.quality is not Quality.GOOD or half.value_c is None:
-        return span
+def _widened(span: _Span, half: HalfState) -> _Span:
     value_c = half.value_c
-    if span is None:
+    if value_c is None or half.quality is not Quality.GOOD:
+        return span
+    least_c, most_c = span
+    if least_c is None or most_c is None:
         return value_c, value_c
-    return min(span[0], value_c), max(span[1], value_c)
+    if least_c <= value_c <= most_c:
+        return span
+    return min(least_c, value_c), max(most_c, value_c)
