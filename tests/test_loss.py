@@ -9,14 +9,16 @@ from core_events import (
     IN_HAND,
     Play,
     ended,
+    make_state,
 )
 from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core import intents as ask
-from tawny.core.loss import CLOSED_STEPS, OPEN_STEPS
+from tawny.core.loss import CLOSED_STEPS, OPEN_STEPS, rescue_card
 from tawny.core.messages import FIT_NEXT, IN_BUTTON, IN_MAINS
 from tawny.core.names import AlarmState, Phase, Result
 from tawny.core.snapshot import Code
+from tawny.core.state import CycleState
 
 P = Phase
 
@@ -217,6 +219,29 @@ def test_loss_ticks_the_card_in_order() -> None:
     assert play.ask(ask.RescueStep(step="look_cause")) == Code("not_allowed_now", {"phase": "cool"})
 
 
+def test_loss_card_stays_when_the_heat_is_switched_off_again() -> None:
+    """A second heat-off takes nothing off the card."""
+    play = _in(P.HOLD)
+    _trip(play)
+    assert play.ask(ask.RescueStep(step="heat_stays_off")) is None
+    card = play.state.cycle.rescue
+    assert play.ask(ask.HeatOff()) is None
+    assert play.state.cycle.rescue == card
+
+
+def test_loss_card_of_an_earlier_owner_is_worked_down_first() -> None:
+    """A press that starts with a card left over heats only once it is done."""
+    card = rescue_card(P.HOLD, "7", Code("owner_gone"), 10.8)
+    play = Play(make_state(cycle=CycleState(since_oil=0, rescue=card)))
+    assert play.alarm("interrupted") is AlarmState.ACTIVE
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) == Code("rescue_first")
+    for _ in CLOSED_STEPS:
+        assert play.tap() is None
+    assert play.state.cycle.rescue is None
+    play.start()
+    assert play.phase is P.PREHEAT
+
+
 def test_loss_does_not_tick_the_card_by_a_foot_already_on_its_way() -> None:
     """The pedal pressed as the heat goes ticks nothing."""
     play = _in(P.HOLD)
@@ -307,6 +332,23 @@ def test_loss_marks_a_gap_and_makes_its_dose_unknown() -> None:
     assert (figures["dose_gap"], figures["equivalent_s"]) == (True, None)
     assert figures["severity_min"] is None
     assert figures["gaps"] == ((start_ms, start_ms + 2000),)
+
+
+def test_loss_of_the_dose_where_the_mould_is_opened_in_mid_hold() -> None:
+    """A late breath costs nothing; a mould that stands open makes the dose unknown."""
+    play = _in(P.HOLD)
+    play.open()
+    play.run(4.0)
+    play.close()
+    pressing = play.state.cycle.pressing
+    assert pressing is not None
+    assert not pressing.dose_gap
+    play.open()
+    play.run(6.0)
+    pressing = play.state.cycle.pressing
+    assert pressing is not None
+    assert pressing.dose_gap
+    assert play.phase is P.HOLD
 
 
 def test_loss_lets_the_dose_wait_when_the_board_clock_steps_back() -> None:

@@ -10,6 +10,7 @@ from tawny.core.limits import STALE_S
 from tawny.core.names import Phase, Quality, Result
 from tawny.core.state import HalfState, PressingState, State
 
+OPEN_IN_HOLD_MS = 5000  # a late breath lifts the mould for less than that
 BRIDGED_MS = int(STALE_S * 1000)  # a reading stands in for the ones missing so long, no longer
 RATE_LEAST = 0.01  # colder, the dose will not end the hold
 
@@ -66,6 +67,13 @@ def _counts(half: HalfState, board_ms: int) -> bool:
     return half.quality is Quality.GOOD or 0 <= board_ms - half.fresh_ms <= BRIDGED_MS
 
 
+def _opened(state: State) -> bool:
+    """Say whether the mould was opened in mid-hold: what the part gets then, nobody knows."""
+    opened_ms = state.cycle.opened_ms
+    open_ms = 0 if opened_ms is None else state.cycle.clock_ms - opened_ms
+    return state.cycle.phase is Phase.HOLD and open_ms >= OPEN_IN_HOLD_MS
+
+
 def dose_rate(state: State) -> float:
     """Return equivalent seconds for each second, the mean of both faces; 0 when unknown."""
     pressing, faces_c = state.cycle.pressing, _faces_c(state)
@@ -90,7 +98,7 @@ def accumulate(state: State, dt_ms: int, on_ms: tuple[int, int], *, gap: bool) -
         upper_peak_c=_peak(pressing.upper_peak_c, state.upper),
         lower_peak_c=_peak(pressing.lower_peak_c, state.lower),
     )
-    faces_c = None if gap else _faces_c(state)
+    faces_c = None if gap or _opened(state) else _faces_c(state)
     if pressing.closed_ms is None:
         pass
     elif faces_c is None:
