@@ -247,7 +247,8 @@ async def test_dashboard_watching_leaves_without_touching_the_press() -> None:
     watched = make_snapshot(desk_viewer="bench")
     async with desk(watched) as shown:
         assert "only watching: bench is at the desk" in shown.rows()[1]
-        assert "heat off" not in shown.rows()[22]
+        assert "heat off" in shown.rows()[22]
+        assert "scrap" not in shown.text()
         assert "t  take the desk" in shown.text()
         await shown.tap("t", "y")
         assert shown.owner.asked == [intents.TakeDesk()]

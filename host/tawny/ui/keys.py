@@ -106,7 +106,7 @@ def _first_column(snapshot: Snapshot, *, desk: bool) -> list[Shown]:
     keys = []
     if desk:
         keys += [Shown(_("Space"), words, 0, 0, leading=True) for words in _space_words(snapshot)]
-        keys.append(Shown("h", _("heat off"), 1, 0))
+    keys.append(Shown("h", _("heat off"), 1, 0))  # whoever watches may take the heat off
     if desk and lines.unseen_alarms(snapshot):
         keys.append(Shown("a", _("alarms seen"), 2, 0))
     else:
