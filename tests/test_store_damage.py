@@ -19,7 +19,7 @@ from tawny.store.reader import Reader
 from tawny.store.schema import MIGRATIONS
 from tawny.store.store import Store
 
-PAGE = 4096
+PAGE = database.PAGE_BYTES
 KEPT_HASH = "98e9737f0c51bb72bbb10c101da5833d68ee377ff2076e70e740748b24a82d68"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
 import apsw
@@ -23,6 +23,9 @@ SQLITE_LEAST = (3, 51, 3)
 BUSY_MS = 5000
 _BAD_COPY = "the copy fails its check"
 _FOREIGN = "its header is not that of a record of this program"
+# Of a new record. A commit writes whole pages, one a second while pressing: smaller ones wear a
+# memory card half as fast, and leave less room unused behind a trace of 6 kB.
+PAGE_BYTES = 2048
 LOG_MOST_BYTES = 16 << 20  # the log is cut back to this after a checkpoint
 
 
@@ -66,7 +69,8 @@ def open_writer(
         try:
             _prepare(db, file, rebuild, migrations)
         except BaseException:
-            db.close()
+            with suppress(apsw.Error):  # what went wrong first is what counts
+                db.close()
             raise
     return db
 
@@ -83,6 +87,7 @@ def _prepare(
     _check_sound(db, file, len(migrations))
     if db.readonly("main"):
         raise read_only(file)
+    db.pragma("page_size", PAGE_BYTES)
     if db.pragma("journal_mode", "wal") != "wal":
         raise StoreError(
             N_("{file} can have no write-ahead log here; use a folder on a local disk (--home)"),

@@ -13,6 +13,7 @@ from tawny.store import blobs, journal, spool, verdict
 from tawny.store.codes import PART, PRESSING, number_of, part_code, pressing_code
 from tawny.store.database import backup, only, open_reader, rows
 from tawny.store.folder import RECORD_NAME
+from tawny.store.sizes import Sizes, sizes
 from tawny.store.trouble import told_reading
 
 if TYPE_CHECKING:
@@ -259,6 +260,11 @@ class Reader:
         """Return the pressings that began and were never sealed."""
         with told_reading(self.file):
             return spool.leftovers(self._db)
+
+    def sizes(self) -> Sizes:
+        """Return how much room the record takes, and what takes it."""
+        with told_reading(self.file):
+            return sizes(self._db, self.file)
 
     def backup(self, to: Path) -> None:
         """Write a whole copy of the record to a new file, also while its owner is writing.

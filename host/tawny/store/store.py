@@ -85,7 +85,8 @@ class Store(Reader):
                     store = cls(db, file, lock)
                 _check_kind(store, simulated=simulated)
             except BaseException:
-                db.close()
+                with suppress(apsw.Error):  # what went wrong first is what counts
+                    db.close()
                 raise
         except BaseException:
             lock.release()
