@@ -137,7 +137,7 @@ def test_window_says_of_foreign_or_cut_bytes_that_they_are_damaged() -> None:
     other = msgspec.msgpack.decode(whole)
     other["state"] = zlib.compress(b"{}")
     short = msgspec.msgpack.decode(whole)
-    short["frames"] = short["duties"]
+    short["frames"] = short["status"]
     for blob in (whole[:-5], b"x", *map(msgspec.msgpack.encode, (cut, other, short))):
         with pytest.raises(StoreDamagedError):
             unpack(blob)

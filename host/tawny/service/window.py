@@ -1,9 +1,10 @@
 """The full-rate trace: every event of a stretch, packed small, with the state it began from.
 
-`order` has a row for each event: its kind, the host clock, the phase after it. Telemetry, the
-board's slow status and the duty lines sent are columns of their own, with a row for each of
-their kind; the few other events keep their own JSON. Replaying the events from the state gives
-the same states, and the same duties to the per mille that the wire carries; a test does so.
+`order` has a row for each event: its kind, the host clock, the phase after it. Telemetry, with
+the duty lines sent upon it, and the board's slow status are columns of their own, with a row
+for each of their kind; the few other events keep their own JSON. Replaying the events from the
+state gives the same states, and the same duties to the per mille that the wire carries; a test
+does so.
 """
 
 from __future__ import annotations
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 FORMAT: Final = "tawny-window"
 VERSION: Final = 1
 FRAME, TICK, STATUS, OTHER = 0, 1, 2, 3
-WITH_DUTY: Final = 4  # added to the kind of an event after which a duty line was sent
 ON_MS_WRAP: Final = 65_536
 ORDER: Final = ("kind", "host_ms", "phase")
 FRAMES: Final = (
@@ -40,8 +40,8 @@ FRAMES: Final = (
     "lower_above_tc", "lower_word", "lower_tc", "lower_cj", "lower_bits", "lower_count",
     "lower_on_ms",
     "board_state", "first_out", "inputs", "presses", "force",
+    "upper_duty", "upper_setpoint_dc", "lower_duty", "lower_setpoint_dc",
 )  # fmt: skip
-DUTIES: Final = ("upper_duty", "upper_setpoint_dc", "lower_duty", "lower_setpoint_dc")
 STATUSES: Final = ("why", "bad_lines", "presence_left_s", "window_left_s", "operations")
 SCALES: Final = {
     "host_ms": Scale("ms"),
@@ -65,8 +65,10 @@ _STATES: Final = tuple(state.value for state in BoardState)
 _STATE_CODES: Final = {word: code for code, word in enumerate(_STATES)}
 _CAUSES: Final = tuple(cause.value for cause in FirstOut)
 _CAUSE_CODES: Final = {word: code for code, word in enumerate(_CAUSES)}
+_NO_DUTY: Final = (None, None, None, None)
 
 _Cells = tuple[int | None, ...]
+_Others = list[tuple[AnyEvent, SendDuty | None]]
 
 
 class _Box(msgspec.Struct, frozen=True):
@@ -75,7 +77,6 @@ class _Box(msgspec.Struct, frozen=True):
     state: bytes
     order: bytes
     frames: bytes
-    duties: bytes
     status: bytes
     words: list[str]  # what `why` of `status` counts in
     others: bytes
@@ -105,25 +106,23 @@ def pack_rows(state: State, rows: Iterable[Row]) -> bytes:
     """Return a window as bytes."""
     order: list[_Cells] = []
     frames: list[_Cells] = []
-    duties: list[_Cells] = []
     status: list[_Cells] = []
     words: list[str] = []
-    others: list[AnyEvent] = []
+    others: _Others = []
     for row in rows:
         event, kind = row.event, OTHER
         if isinstance(event, Frame):
             kind = FRAME
-            frames.append(_frame_cells(event))
+            frames.append(_frame_cells(event, row.duty))
+        elif row.duty is not None:
+            others.append((event, row.duty))  # heat off, at once
         elif isinstance(event, Tick):
             kind = TICK
         elif isinstance(event, BoardStatus):
             kind = STATUS
             status.append(_status_cells(event, words))
         else:
-            others.append(event)
-        if row.duty is not None:
-            kind += WITH_DUTY
-            duties.append(_duty_cells(row.duty))
+            others.append((event, None))
         order.append((kind, event.host_ms, _PHASE_CODES[row.phase]))
     return msgspec.msgpack.encode(
         _Box(
@@ -132,7 +131,6 @@ def pack_rows(state: State, rows: Iterable[Row]) -> bytes:
             state=squeeze(msgspec.json.encode(state)),
             order=_columns(ORDER, order),
             frames=_columns(FRAMES, frames),
-            duties=_columns(DUTIES, duties),
             status=_columns(STATUSES, status),
             words=words,
             others=squeeze(msgspec.json.encode(others)),
@@ -160,7 +158,7 @@ def _run_on(counts: Sequence[int | None]) -> list[int | None]:
     return run
 
 
-def _frame_cells(event: Frame) -> _Cells:
+def _frame_cells(event: Frame, duty: SendDuty | None) -> _Cells:
     tele = event.tele
     upper, lower = split_register(tele.ur), split_register(tele.lr)
     return (
@@ -168,6 +166,7 @@ def _frame_cells(event: Frame) -> _Cells:
         *_above(tele.u, upper.thermocouple), *upper, tele.un, tele.uo,
         *_above(tele.l, lower.thermocouple), *lower, tele.ln, tele.lo,
         _STATE_CODES[tele.st], _CAUSE_CODES[tele.fo], tele.inputs, tele.k, tele.f,
+        *(_NO_DUTY if duty is None else _duty_cells(duty)),
     )  # fmt: skip
 
 
@@ -240,64 +239,63 @@ def _damaged(why: str) -> StoreDamagedError:
 
 
 def _rows(box: _Box) -> list[Row]:
-    frames, duties = _cells(box.frames, FRAMES), _cells(box.duties, DUTIES)
-    status = _cells(box.status, STATUSES)
-    others = iter(msgspec.json.decode(expand(box.others), type=list[AnyEvent]))
+    frames, status = _cells(box.frames, FRAMES), _cells(box.status, STATUSES)
+    others = iter(msgspec.json.decode(expand(box.others), type=_Others))
     rows: list[Row] = []
     for kind, host_ms, phase in _cells(box.order, ORDER):
         event: AnyEvent
-        of = kind % WITH_DUTY
-        if of == FRAME:
-            event = _frame(host_ms, next(frames))
-        elif of == TICK:
-            event = Tick(host_ms=host_ms)
-        elif of == STATUS:
-            event = _status(host_ms, next(status), box.words)
+        duty: SendDuty | None = None
+        at_ms = host_ms or 0
+        if kind == FRAME:
+            event, duty = _frame(at_ms, next(frames))
+        elif kind == TICK:
+            event = Tick(host_ms=at_ms)
+        elif kind == STATUS:
+            event = _status(at_ms, next(status), box.words)
         else:
-            event = next(others)
-        duty = _duty(next(duties)) if kind >= WITH_DUTY else None
-        rows.append(Row(event, _PHASES[phase], duty))
+            event, duty = next(others)
+        rows.append(Row(event, _PHASES[phase or 0], duty))
     return rows
 
 
-def _cells(blob: bytes, names: Sequence[str]) -> Iterator[tuple[int, ...]]:
-    """Return rows of whole numbers; an absent one, which a word stands for, is 0."""
+def _cells(blob: bytes, names: Sequence[str]) -> Iterator[_Cells]:
     values = decode(blob).values
-    return zip(*([value or 0 for value in values[name]] for name in names), strict=True)
+    return zip(*(values[name] for name in names), strict=True)
 
 
-def _frame(host_ms: int, cells: tuple[int, ...]) -> Frame:
+def _frame(host_ms: int, cells: _Cells) -> tuple[Frame, SendDuty | None]:
+    whole = [cell or 0 for cell in cells]  # none: no temperature, which its word tells; no duty
     tele = Tele(
-        n=cells[2],
-        ms=cells[3],
-        u=_temperature(*cells[4:7]),
-        ur=join_register(RegisterFields(*cells[6:9])),
-        un=cells[9],
-        uo=cells[10] % ON_MS_WRAP,
-        l=_temperature(*cells[11:14]),
-        lr=join_register(RegisterFields(*cells[13:16])),
-        ln=cells[16],
-        lo=cells[17] % ON_MS_WRAP,
-        st=_STATES[cells[18]],
-        fo=_CAUSES[cells[19]],
-        inputs=cells[20],
-        k=cells[21],
-        f=cells[22],
+        n=whole[2],
+        ms=whole[3],
+        u=_temperature(*whole[4:7]),
+        ur=join_register(RegisterFields(*whole[6:9])),
+        un=whole[9],
+        uo=whole[10] % ON_MS_WRAP,
+        l=_temperature(*whole[11:14]),
+        lr=join_register(RegisterFields(*whole[13:16])),
+        ln=whole[16],
+        lo=whole[17] % ON_MS_WRAP,
+        st=_STATES[whole[18]],
+        fo=_CAUSES[whole[19]],
+        inputs=whole[20],
+        k=whole[21],
+        f=whole[22],
     )
-    return Frame(host_ms=host_ms, boot=cells[0], board_ms=cells[1], tele=tele)
+    duty = None if cells[23] is None else _duty(*whole[23:27])
+    return Frame(host_ms=host_ms, boot=whole[0], board_ms=whole[1], tele=tele), duty
 
 
 def _temperature(above: int, word: int, thermocouple: int) -> int | str:
     return _WORD_OF[word] if word else above + _linear_dc(thermocouple)
 
 
-def _duty(cells: tuple[int, ...]) -> SendDuty:
-    upper, upper_setpoint_dc, lower, lower_setpoint_dc = cells
+def _duty(upper: int, upper_setpoint_dc: int, lower: int, lower_setpoint_dc: int) -> SendDuty:
     return SendDuty(upper / 1000, upper_setpoint_dc / 10, lower / 1000, lower_setpoint_dc / 10)
 
 
-def _status(host_ms: int, cells: tuple[int, ...], words: Sequence[str]) -> BoardStatus:
-    why, bad_lines, presence_left_s, window_left_s, operations = cells
+def _status(host_ms: int, cells: _Cells, words: Sequence[str]) -> BoardStatus:
+    why, bad_lines, presence_left_s, window_left_s, operations = (cell or 0 for cell in cells)
     return BoardStatus(
         host_ms=host_ms,
         why=words[why],
