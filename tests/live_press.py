@@ -18,7 +18,7 @@ from tawny.desk.messages import Bye, Snap
 from tawny.settings.demo import lay_demo
 from tawny.settings.home import Home
 
-PACE = 25.0
+PACE = 10.0  # faster, and a busy machine already looks like a lost board
 WITHIN_S = 60.0  # of the world; generous, for a loaded machine
 
 

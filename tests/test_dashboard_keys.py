@@ -149,7 +149,7 @@ async def test_dashboard_says_when_heat_off_did_not_get_through() -> None:
         ("arm", ["r  ask for arming"], ["s  start the day", "next:"]),
         ("fill", ["Space  next: close", "x  scrap this pressing"], ["mark a breath", "recipe  "]),
         ("breathe", ["m  mark a breath"], ["next:"]),
-        ("hold", ["p  pause", "x  scrap this pressing"], ["next:", "mark a breath"]),
+        ("hold", ["x  scrap this pressing"], ["next:", "mark a breath", "pause"]),
         ("release", ["Space  next: open"], ["mark a breath"]),
     ],
 )

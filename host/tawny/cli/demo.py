@@ -9,7 +9,8 @@ import click
 from tawny.cli.options import home_option
 from tawny.words import _
 
-DASHBOARD_PACE = 5.0
+DASHBOARD_PACE = 3.0
+START = "150 degC"  # the mould is still warm: the first part is not a quarter of an hour away
 RECIPE = "grain-apple"
 
 
@@ -74,7 +75,9 @@ def command(  # noqa: D103 - the help says it
     from tawny.cli.terminal import need_terminal  # noqa: PLC0415
 
     need_terminal()
+    if pace == 0.0:
+        raise click.UsageError(_("--pace max needs --headless: nobody can press that fast"))
     lay_demo(place)
     options = ["--board", "--hand", "--recipe", RECIPE, "--seed", str(seed)]
-    options += ["--pace", str(pace or DASHBOARD_PACE)]
+    options += ["--pace", str(pace or DASHBOARD_PACE), "--start", START]
     ctx.exit(attach(place, options, mouse=not no_mouse, light=light))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING
 
+from tawny.core.names import BoardState
 from tawny.errors import TawnyError
 from tawny.sim.follower import HandFollower
 from tawny.sim.hand import FarHand
@@ -31,11 +32,16 @@ class DemoHands:
         """Prepare; nothing is touched yet."""
         self._control, self._latest = control, latest
         self._stopping = threading.Event()
+        self._asked = threading.Event()
         self._thread = threading.Thread(target=self._run, name="hands", daemon=True)
 
     def start(self) -> None:
         """Start the thread."""
         self._thread.start()
+
+    def act(self) -> None:
+        """Do what only a person at the board can: reset a trip, or show presence."""
+        self._asked.set()
 
     def stop(self) -> None:
         """Ask the thread to end, and wait a moment for it."""
@@ -47,8 +53,16 @@ class DemoHands:
         while not self._stopping.wait(LOOK_EVERY_S):
             try:
                 if follower is None:
-                    follower = HandFollower(FarHand(self._control))
-                follower.follow(self._latest())
+                    hand = FarHand(self._control)
+                    follower = HandFollower(hand)
+                snapshot = self._latest()
+                follower.follow(snapshot)
+                if self._asked.is_set():
+                    self._asked.clear()
+                    if snapshot.board.state is BoardState.TRIPPED:
+                        hand.reset_trip()
+                    else:
+                        hand.press_arm()
             except (OSError, TawnyError):
                 # The board's process has gone; its hand comes back with it.
                 follower = None

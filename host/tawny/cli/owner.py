@@ -38,6 +38,7 @@ BOARD_LINK = "board"
 HAND_SOCKET = "hand.sock"
 BOARD_MEMORY = "board-memory.json"
 END_WITHIN_S = 5.0
+END_DEMO_S = 300.0  # a demo that nobody looks at any more
 
 
 class Wanted(NamedTuple):
@@ -47,6 +48,7 @@ class Wanted(NamedTuple):
         board: Start a simulated board as well, with the recipe's mould.
         pace: Simulated seconds for each second; only with a simulated board.
         hand: Let the simulated hand follow what the screen asks for.
+        start: Temperature of the simulated mould at the start.
     """
 
     port: str | None = None
@@ -55,6 +57,7 @@ class Wanted(NamedTuple):
     pace: float = 1.0
     seed: int = 1
     hand: bool = False
+    start: str | None = None
 
 
 def own(home: Home, wanted: Wanted) -> None:
@@ -115,6 +118,8 @@ def _run(home: Home, press: Press, clock: HostClock, reader: Reader, *, hand: bo
     fault_of(1 << 18)  # builds the correction table before anything is armed
     owner = Owner(press, clock, reader.queue)
     hands = DemoHands(home.root / HAND_SOCKET, owner.latest_snapshot) if hand else None
+    if hands is not None:
+        press.on_confirm = hands.act
     try:
         asyncio.run(_serve(home, owner, reader, hands))
     finally:
@@ -135,6 +140,8 @@ async def _serve(home: Home, owner: Owner, reader: Reader, hands: DemoHands | No
     with suppress(ValueError, AttributeError):
         signal.signal(signal.SIGHUP, signal.SIG_IGN)  # a closed terminal ends viewers only
     owner.desk = server.desk
+    if hands is not None:
+        owner.end_unwatched_s = END_DEMO_S
     reader.start()
     owner.start()
     if hands is not None:
@@ -159,6 +166,7 @@ def board_options(home: Home, mould: str, wanted: Wanted) -> list[str]:
         str(wanted.pace),
         "--seed",
         str(wanted.seed),
+        *(("--start", wanted.start) if wanted.start else ()),
     ]
 
 

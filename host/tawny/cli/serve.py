@@ -17,6 +17,7 @@ from tawny.words import _
 @click.option("--pace", type=float, default=1.0, hidden=True, help=_("Simulated seconds a second."))
 @click.option("--seed", type=int, default=1, hidden=True, help=_("Of the simulated board."))
 @click.option("--hand", is_flag=True, hidden=True, help=_("Work the simulated hand."))
+@click.option("--start", hidden=True, help=_("Temperature of the simulated mould at the start."))
 @home_option
 @click.pass_context
 def command(  # noqa: D103 - the help says it
@@ -28,11 +29,20 @@ def command(  # noqa: D103 - the help says it
     pace: float,
     seed: int,
     hand: bool,
+    start: str | None,
     home: Path | None,
 ) -> None:
     from tawny.cli.owner import Wanted, own  # noqa: PLC0415 - the help stays light
 
     own(
         chosen_home(ctx, home),
-        Wanted(port=port, recipe=recipe, board=board, pace=pace, seed=seed, hand=hand),
+        Wanted(
+            port=port,
+            recipe=recipe,
+            board=board,
+            pace=pace,
+            seed=seed,
+            hand=hand,
+            start=start,
+        ),
     )

@@ -111,7 +111,10 @@ class RescueStep(Intent, frozen=True, tag="rescue_step"):
 
 
 class Confirm(Intent, frozen=True, tag="confirm"):
-    """Presence: somebody is at the press."""
+    """Let the simulated hand do what only a person at the board can: show presence, reset.
+
+    On a real press nothing on the line can do either, and this does nothing.
+    """
 
 
 class TakeDesk(Intent, frozen=True, tag="take_desk"):

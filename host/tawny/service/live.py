@@ -14,6 +14,7 @@ from queue import Empty
 from typing import TYPE_CHECKING
 
 from tawny.core.effects import Answered
+from tawny.core.intents import Quit
 from tawny.core.limits import TICK_MS
 from tawny.core.names import BoardState
 from tawny.link.reader import Dropped, Heard, Line, Lost, Opened
@@ -52,6 +53,7 @@ class Owner:
     Attributes:
         desk: Returns who sits at the desk, for how long nobody has in seconds of the world,
             and how many viewers there are.
+        end_unwatched_s: End after so long without a viewer and without heat; None: never.
         failure: What ended the service thread, if it did not end on purpose.
     """
 
@@ -60,6 +62,7 @@ class Owner:
         self.ended = threading.Event()
         self.failure: BaseException | None = None
         self.desk: Callable[[], tuple[str, float, int]] = lambda: ("", 0.0, 0)
+        self.end_unwatched_s: float | None = None
         self._press, self._clock, self._inbox = press, clock, inbox
         self._awake = Awake()
         self._snapshot = press.snapshot(clock.now_ms())
@@ -114,12 +117,20 @@ class Owner:
                 press.poll(now_ms)
             if now_ms - desk_ms >= DESK_LOOK_S * 1000 * pace:
                 desk_ms = now_ms
-                press.desk(*self.desk(), now_ms)
+                viewer, empty_s, viewers = self.desk()
+                press.desk(viewer, empty_s, viewers, now_ms)
+                if self._unneeded(empty_s, viewers):
+                    press.ask(Quit(), "unwatched", now_ms)
             if now_ms - shown_ms >= SNAPSHOT_EVERY_S * 1000 * pace:
                 shown_ms = now_ms
                 self._snapshot = press.snapshot(now_ms)
         press.close(clock.now_ms())
         self._snapshot = press.snapshot(clock.now_ms())
+
+    def _unneeded(self, empty_s: float, viewers: int) -> bool:
+        limit_s = self.end_unwatched_s
+        heated = self._press.state.cycle.heat_wanted
+        return limit_s is not None and viewers == 0 and empty_s >= limit_s and not heated
 
     def _handle(self, heard: Heard) -> None:
         press = self._press

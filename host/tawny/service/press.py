@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core.alarm_list import ALARMS
+from tawny.core.intents import Confirm
 from tawny.core.names import AlarmState
 from tawny.core.record import ALARM, AlarmChange
 from tawny.core.snapshot import Code, PartView
@@ -69,7 +70,7 @@ class Press:
         self.ended = False
         self.bells = 0
         self.pressings_ended = 0
-        self.on_event: Callable[[ev.AnyEvent, State, State], None] | None = None
+        self.on_confirm: Callable[[], None] | None = None
         self._session = session
         self._recorder = recorder
         self._tape = Tape(recorder, simulated=simulated)
@@ -119,6 +120,8 @@ class Press:
         """Put an intent to the core and return what became of it."""
         effects = self._apply(ev.Asked(host_ms=host_ms, who=who, intent=intent))
         self._flush()
+        if isinstance(intent, Confirm) and self.on_confirm is not None:
+            self.on_confirm()
         answers = [one for one in effects if isinstance(one, fx.Answered)]
         return answers[-1] if answers else fx.Answered(accepted=False)
 
@@ -148,9 +151,21 @@ class Press:
             pressing_id=code,
         )
         rescue = shown.rescue
-        if rescue is not None and rescue.pressing.isdigit():
-            rescue = replace(rescue, pressing=pressing_code(int(rescue.pressing)))
-        return replace(shown, last_parts=self._parts, parts_today=self._parts_today, rescue=rescue)
+        if rescue is not None:
+            rescue = replace(rescue, pressing=_code_of(rescue.pressing))
+        alarms = tuple(
+            replace(alarm, fields={**alarm.fields, "pressing": _code_of(alarm.fields["pressing"])})
+            if "pressing" in alarm.fields
+            else alarm
+            for alarm in shown.alarms
+        )
+        return replace(
+            shown,
+            last_parts=self._parts,
+            parts_today=self._parts_today,
+            rescue=rescue,
+            alarms=alarms,
+        )
 
     def close(self, host_ms: int) -> None:
         """End the session and keep what is open; heat is off by then."""
@@ -238,8 +253,6 @@ class Press:
         self.trend.add(after, utc_ms, "" if phase is before.cycle.phase else phase.value)
         for effect in effects:
             self._carry_out(effect, event, utc_ms)
-        if self.on_event is not None:
-            self.on_event(event, before, after)
         return effects
 
     def _carry_out(self, effect: fx.AnyEffect, event: ev.AnyEvent, utc_ms: int) -> None:
@@ -339,3 +352,9 @@ class Press:
 def _c(value: int | str) -> float:
     """Return tenths of a degree as degrees; a limit that is no number permits nothing."""
     return value / 10.0 if isinstance(value, int) else 0.0
+
+
+def _code_of(number: object) -> str:
+    """Return the short code that people see for a pressing's number."""
+    text = str(number)
+    return pressing_code(int(text)) if text.isdigit() else text

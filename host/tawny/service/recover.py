@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import msgspec
+from msgspec.structs import replace
 
-from tawny.core.loss import rescue_card
+from tawny.core.loss import card_for
 from tawny.core.names import Result
 from tawny.core.pressing import ended
 from tawny.core.snapshot import Code
@@ -58,9 +59,8 @@ def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> Rescue
         simulated=store.simulated,
     )
     store.seal_pressing(record, pack_rows(start, rows), who=WHO, utc_ms=utc_ms, mono_ms=host_ms)
-    pressing = state.cycle.pressing
-    water_g = pressing.recipe.water_g * state.mould.cavities
-    return rescue_card(state.cycle.phase, str(pressing.number), Code("owner_gone"), water_g)
+    card = card_for(state, Code("owner_gone"))
+    return None if card is None else replace(card, since_utc_ms=started_utc_ms + lasted_ms)
 
 
 def _whole(leftover: Leftover, name: str, otherwise: int) -> int:

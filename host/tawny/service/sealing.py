@@ -84,6 +84,7 @@ def record_of(
         extra={
             "workshop": state.press.workshop,
             "closed_s": figures["closed_s"],
+            "release_equivalent_s": figures["release_equivalent_s"],
             "reason": figures["reason"],
         },
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from tawny.core import intents
 from tawny.core.names import BoardState, Phase
+from tawny.core.phases import TABLE, Trigger
 from tawny.core.snapshot import Snapshot
 from tawny.ui import lines, rescue
 from tawny.ui.look import Look
@@ -77,6 +78,8 @@ def space(snapshot: Snapshot) -> intents.AnyIntent | str:
             return ASKING["s"]
         if snapshot.sentence.code == "arm":
             return intents.Arm()
+        if snapshot.sentence.code == "tripped":
+            return intents.Confirm()
     return intents.Advance(seen=snapshot.phase)
 
 
@@ -116,6 +119,9 @@ def _first_column(snapshot: Snapshot, *, desk: bool) -> list[Shown]:
 
 
 def _space_words(snapshot: Snapshot) -> list[str]:
+    breathe = snapshot.breathe
+    if snapshot.phase is Phase.BREATHE and breathe is not None and breathe.next_in_s == 0.0:
+        return [_("mark a breath")]
     if snapshot.next_phase is not None:
         phase = sentences.phase_name(snapshot.next_phase)
         return [_("next: {phase}").format(phase=phase)]
@@ -147,9 +153,9 @@ def _second_column(snapshot: Snapshot) -> list[Shown]:
         keys.append(Shown("m", _("mark a breath"), 0, 1))
     if phase is Phase.PAUSED:
         keys.append(Shown("p", _("go on"), 1, 1))
-    elif phase not in {Phase.IDLE, Phase.COOL}:
+    elif (phase, Trigger.PAUSE) in TABLE:
         keys.append(Shown("p", _("pause"), 1, 1))
-    else:
+    elif phase in {Phase.IDLE, Phase.COOL}:
         keys.append(Shown("c", _("choose a recipe"), 1, 1))
     if in_hand:
         keys.append(Shown("x", _("scrap this pressing"), 2, 1))
@@ -163,8 +169,8 @@ def _third_column(snapshot: Snapshot, *, desk: bool) -> list[Shown]:
     left_s = snapshot.presence_left_s
     if not desk:
         keys.append(Shown("t", _("take the desk"), 0, 2))
-    elif left_s is not None and left_s <= PRESENCE_SHOWN_S:
-        keys.append(Shown("i", _("I am here"), 0, 2))
+    elif snapshot.simulated_hand and left_s is not None and left_s <= PRESENCE_SHOWN_S:
+        keys.append(Shown("i", _("press a button at the board"), 0, 2))
     elif not (snapshot.phase in _IN_HAND or snapshot.phase is Phase.PAUSED):
         keys.append(Shown("l", _("name the lot"), 0, 2))
     keys.append(Shown("?", _("help"), 1, 2))

@@ -131,7 +131,7 @@ class Help(Panel[None]):
             ("c", _("choose a recipe")),
             ("o", _("name the operator")),
             ("l", _("name the lot")),
-            ("i", _("I am here")),
+            ("i", _("simulated hand: press a button at the board")),
             ("t", _("take the desk")),
             ("b", _("big figure")),
             ("w", _("longer or shorter trend")),
