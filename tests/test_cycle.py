@@ -140,6 +140,19 @@ def test_cycle_does_not_pass_the_breaths_by_a_tap() -> None:
     assert play.phase is P.HOLD
 
 
+def test_tap_marks_the_breath_that_the_screen_asks_for() -> None:
+    """One key is enough: with a breath due a tap marks it, before its time it is refused."""
+    play = Play().to(P.BREATHE)
+    play.run(2.0)
+    assert play.tap() == Code("permissive", {"code": "breaths_done", "done": 0, "wanted": 2})
+    play.run(10.0)
+    assert play.tap() is None
+    pressing = play.state.cycle.pressing
+    assert pressing is not None
+    assert len(pressing.breaths_s) == 1
+    assert play.phase is P.BREATHE
+
+
 def test_cycle_goes_on_to_the_hold_when_nobody_marks() -> None:
     """15 s after the last breath should be over the hold begins, with no breath marked."""
     play = Play().to(P.BREATHE)

@@ -185,7 +185,7 @@ def _go_on(state: State, *, from_board: bool) -> Outcome:
         return arm(state)
     unmet = [one for one in permissives(state) if not one.met]
     if unmet:
-        if from_board and cycle.phase is Phase.BREATHE:
+        if cycle.phase is Phase.BREATHE and (from_board or breath_due(state)):
             return mark(state)
         return state, (), missing(unmet[0])
     trigger = next_trigger(state)
@@ -193,6 +193,15 @@ def _go_on(state: State, *, from_board: bool) -> Outcome:
         return state, (), Code("not_allowed_now", {"phase": cycle.phase.value})
     state, effects = move(state, trigger)
     return state, effects, None
+
+
+def breath_due(state: State) -> bool:
+    """Say whether the next breath is being asked for, so that a tap means it."""
+    pressing = state.cycle.pressing
+    if pressing is None:
+        return False
+    done, breaths = len(pressing.breaths_s), pressing.recipe.breaths
+    return done < len(breaths) and closed_s(state) >= breaths[done].at_s
 
 
 def mark(state: State) -> Outcome:
