@@ -322,16 +322,4 @@ ToBoard = (
     | Signal
     | Bye
 )
-FromBoard = (
-    Boot
-    | Here
-    | Limits
-    | Mould
-    | Challenge
-    | Entry
-    | Done
-    | Refused
-    | Tele
-    | Stat
-    | Event
-)
+FromBoard = Boot | Here | Limits | Mould | Challenge | Entry | Done | Refused | Tele | Stat | Event
