@@ -23,11 +23,11 @@ def test_sizes_leave_no_page_of_the_file_out(tmp_path: Path) -> None:
         found = store.sizes()
         names = {
             str(name)
-            for (name,) in rows(store._db, "SELECT name FROM sqlite_schema WHERE rootpage > 0")
+            for (name,) in rows(store._db, "SELECT name FROM sqlite_schema WHERE rootpage > 0")  # noqa: SLF001
         }
 
     assert found.used + found.free == found.file
-    assert found.free > 40_000  # what the spool took, for the next one
+    assert found.free > 30_000  # most of what the last spool took, for the next one
     assert set(found.tables) == names | {"sqlite_schema"}
     assert {"journal", "blob", "pressing", "part", "alarm", "segment", "spool"} <= names
     assert all(size and size % PAGE_BYTES == 0 for size in found.tables.values())
