@@ -348,3 +348,23 @@ class Bench:
         self.run(seconds, duty)
         after = self.tele
         return (after.uo - before.uo) & 0xFFFF, (after.lo - before.lo) & 0xFFFF
+
+
+def armed(rig: Rig, upper_c: float = 100.0, lower_c: float = 100.0) -> Bench:
+    """Return an armed board at rest."""
+    return Bench(rig, upper_c, lower_c).greet().arm()
+
+
+def tripped_by(bench: Bench) -> str:
+    """Return what the board latched, "none" if nothing."""
+    return bench.tele.fo
+
+
+def ramp(start_ms: int, from_c: float, k_per_s: float) -> Callable[[int], float]:
+    """Return a temperature that moves evenly from a moment on."""
+    return lambda now_ms: from_c + k_per_s * max(0, now_ms - start_ms) / 1000.0
+
+
+def step_c(at_ms: int, before_c: float, after_c: float) -> Callable[[int], float]:
+    """Return a temperature that jumps at a moment."""
+    return lambda now_ms: before_c if now_ms < at_ms else after_c

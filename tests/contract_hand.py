@@ -91,7 +91,12 @@ class CommissioningContract:
         start_ms = rig.now_ms
         bench.upper_c = lambda now_ms: 30.0 + 0.1 * max(0, now_ms - start_ms) / 1000.0
         assert self.go_on(bench, 599.0) == []
+        assert self.heat(bench, expiry_ms=1500) == ""
+        bench.run((start_ms + 599_900 - rig.now_ms) / 1000.0)
         assert rig.contactor()
+        bench.run(0.2)
+        assert not rig.contactor()
+        assert rig.outputs() == (False, False)
         assert set(self.go_on(bench, 4.0)) == {"state"}
         assert not rig.contactor()
         rig.set_input(m.IN_ARM, on=False)

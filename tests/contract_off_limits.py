@@ -5,37 +5,12 @@ The mould in use has R 0.5 K/s, a lag of 20 s and a heat-up time of 10 min (`boa
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
 
-from board_rig import SLOT, Bench, MakeRig, Rig
+from board_rig import Bench, MakeRig, Rig, armed, ramp, tripped_by
 from tawny.core import messages as m
 from tawny.core.names import Half
 from tawny.sim.build import Build
-
-RISE_K_PER_S = SLOT.rise / 1000.0
-TRIP_C = 215.0
-
-
-def ramp(start_ms: int, from_c: float, k_per_s: float) -> Callable[[int], float]:
-    """A temperature that moves evenly from a moment on."""
-    return lambda now_ms: from_c + k_per_s * max(0, now_ms - start_ms) / 1000.0
-
-
-def step_c(at_ms: int, before_c: float, after_c: float) -> Callable[[int], float]:
-    """A temperature that jumps at a moment."""
-    return lambda now_ms: before_c if now_ms < at_ms else after_c
-
-
-def armed(rig: Rig, upper_c: float = 100.0, lower_c: float = 100.0) -> Bench:
-    """An armed board at rest."""
-    return Bench(rig, upper_c, lower_c).greet().arm()
-
-
-def tripped_by(bench: Bench) -> str:
-    """What the board latched, "none" if nothing."""
-    return str(bench.tele.fo)
 
 
 class WeldedContract:

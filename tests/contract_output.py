@@ -117,9 +117,21 @@ class OutputContract:
         """Where both were 0 the first duty begins a window."""
         rig = make_rig(build=RELAY)
         bench = Bench(rig).greet().arm()
-        bench.run(5.0)
-        bench.duty((300, 0))
-        bench.step(50)
+        for _ in range(3):
+            bench.run(5.0)
+            bench.duty((300, 0))
+            bench.step(50)
+            assert rig.outputs() == (True, False)
+
+    def test_board_relay_waits_after_a_cut(self, make_rig: MakeRig) -> None:
+        """What was cut at once comes back only after its minimum off."""
+        rig = make_rig(build=RELAY)
+        bench = Bench(rig).greet().arm()
+        bench.run(1.0, (1000, 0))
+        bench.duty((0, 0))
+        bench.run(1.9, (1000, 0))
+        assert rig.outputs() == (False, False)
+        bench.run(0.2, (1000, 0))
         assert rig.outputs() == (True, False)
 
 

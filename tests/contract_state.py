@@ -83,11 +83,13 @@ class StateContract:
 
     def test_board_locks_on_a_bad_sensor_when_not_armed(self, rig: Rig) -> None:
         """Ready: locked with the reason sensor, no latch."""
-        bench = Bench(rig).greet()
+        bench = Bench(rig, 20.0, 20.0).greet()
+        assert not bench.tele.inputs & m.IN_HOT
         bench.set_registers = lambda _: None  # type: ignore[method-assign]
         rig.set_register(Half.LOWER, 0x0001_0001)
         bench.run(1.0)
         assert bench.tele.l == "bad"
+        assert bench.tele.inputs & m.IN_HOT  # unknown is hot
         assert bench.lock_reason() == "sensor"
         assert bench.state == "locked"
         assert bench.tele.fo == "none"

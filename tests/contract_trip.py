@@ -6,7 +6,7 @@ import pytest
 
 from board_rig import Bench, Rig
 from tawny.core import messages as m
-from tawny.core.names import ResetCause
+from tawny.core.names import Half, ResetCause
 
 
 class SilenceContract:
@@ -53,6 +53,19 @@ class SilenceContract:
         assert bench.tele.fo == "none"
         bench.hello()
         assert bench.state == "ready"
+
+    def test_board_releases_at_once_what_lingers(self, rig: Rig) -> None:
+        """In after a disarming by silence, the contactor goes with the state ready."""
+        bench = Bench(rig).greet().arm()
+        bench.duty((500, 500))
+        bench.run(4.0, None)
+        assert rig.contactor()
+        rig.set_input(m.IN_MAINS, on=False)
+        assert not rig.contactor()
+        bench.follow_contactor()
+        rig.set_input(m.IN_MAINS, on=True)
+        bench.run(0.4, None)
+        assert not rig.contactor()
 
     def test_board_is_fed_by_taken_lines_only(self, rig: Rig) -> None:
         """Refused duty lines and other requests do not count."""
@@ -230,6 +243,22 @@ class TripContract:
         assert bench.tele.fo == "chain"
         assert self.reset_by_hand(bench, 3.0) == "tripped"
         rig.set_input(m.IN_THERMOSTAT, on=False)
+        assert self.reset_by_hand(bench, 3.0) == "ready"
+
+    def test_board_resets_only_with_good_sensors(self, rig: Rig) -> None:
+        """What cannot be read is not known to be cool."""
+        bench = self.tripped(rig)
+        good = bench.set_registers
+
+        def broken(now_ms: int) -> None:
+            good(now_ms)
+            rig.set_register(Half.LOWER, 0)
+
+        bench.set_registers = broken  # type: ignore[method-assign]
+        bench.run(1.0)
+        assert self.reset_by_hand(bench, 3.0) == "tripped"
+        bench.set_registers = good  # type: ignore[method-assign]
+        bench.run(1.0)
         assert self.reset_by_hand(bench, 3.0) == "ready"
 
     def test_board_that_fails_its_test_is_tripped(self, rig: Rig) -> None:

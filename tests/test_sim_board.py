@@ -10,6 +10,7 @@ pytest.register_assert_rewrite(
     "contract_limits",
     "contract_off_limits",
     "contract_output",
+    "contract_rate",
     "contract_refusal",
     "contract_session",
     "contract_state",
@@ -23,7 +24,6 @@ from contract_limits import (  # noqa: E402
     DisagreeContract,
     NoRiseContract,
     OverTemperatureContract,
-    RateContract,
     SensorContract,
 )
 from contract_off_limits import (  # noqa: E402
@@ -33,6 +33,7 @@ from contract_off_limits import (  # noqa: E402
     WeldedContract,
 )
 from contract_output import OpenContract, OutputContract, PresenceContract  # noqa: E402
+from contract_rate import RateContract  # noqa: E402
 from contract_refusal import RefusalContract  # noqa: E402
 from contract_session import LineContract, LogContract, SessionContract  # noqa: E402
 from contract_state import ArmingContract, StateContract  # noqa: E402
