@@ -37,8 +37,6 @@ if TYPE_CHECKING:
 PARTS_SHOWN = 5
 STALLED_S = 2.0
 BOARD = "board"
-# A pressing's window holds the events behind these, and what came of them, to the millisecond.
-ON_TAPE = frozenset({"phase", "breath"})
 
 
 class Press:
@@ -210,6 +208,12 @@ class Press:
                         operations=stat.ops,
                     )
                 )
+            case link.LimitsRead(limits=limits):
+                self._apply(
+                    ev.LimitsSeen(
+                        host_ms=host_ms, trip_c=_c(limits.trip), setpoint_most_c=_c(limits.set)
+                    )
+                )
             case link.Logged(event=said):
                 value_c = said.val / 10.0 if isinstance(said.val, int) else None
                 self._apply(ev.BoardSaid(host_ms=host_ms, code=said.code, value_c=value_c))
@@ -287,7 +291,7 @@ class Press:
                 pass
 
     def _journal(self, effect: fx.Journal, event: ev.AnyEvent, utc_ms: int) -> None:
-        if effect.kind in ON_TAPE and self._tape.in_pressing:
+        if self._tape.at_full_rate and _routine(effect):
             return
         who = event.who if isinstance(event, ev.Asked) else BOARD
         kind: str = effect.kind
@@ -347,6 +351,12 @@ class Press:
         shown = tuple(replace(part, part_id=code) for code in sealed.part_ids)
         self._parts = (*shown, *self._parts)[:PARTS_SHOWN]
         self._parts_today += len(shown)
+
+
+def _routine(said: fx.Journal) -> bool:
+    """Say whether a tape at full rate tells this already: the event behind it, to the ms."""
+    charge = said.kind == "board_event" and said.payload["code"] == "charge"
+    return charge or said.kind in {"phase", "breath"}
 
 
 def _c(value: int | str) -> float:

@@ -64,13 +64,14 @@ class Tape:
         self._segment_utc_ms = 0
         self._segment_ms = 0
         self._full_ms = 0
+        self._whole = False
         self._rest: list[tuple[int | None, ...]] = []
         self._second = _Second()
 
     @property
-    def in_pressing(self) -> bool:
-        """Whether every event goes into the window of a pressing now."""
-        return self._number is not None
+    def at_full_rate(self) -> bool:
+        """Whether the last event was kept whole, with what the step made of it."""
+        return self._whole
 
     def take(
         self,
@@ -93,7 +94,8 @@ class Tape:
             elif isinstance(effect, PressingEnded):
                 end = effect
         phase = after.cycle.phase
-        if self.in_pressing:
+        self._whole = True
+        if self._number is not None:
             self._in_pressing(Row(event, phase, duty), host_ms)
             if end is not None:
                 self._seal(end, after, utc_ms, host_ms)
@@ -103,6 +105,7 @@ class Tape:
         elif self._rows and host_ms - self._full_ms < REST_AFTER_MS:
             self._in_full(Row(event, phase, duty), before, utc_ms, host_ms)
         else:
+            self._whole = False
             self._at_rest(event, after, utc_ms)
 
     def close(self, utc_ms: int, host_ms: int) -> None:
