@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tawny.cli.demo_person import Person
-from tawny.core.names import Phase
+from tawny.core.limits import PRESENCE_WARNING_S
+from tawny.core.names import BoardState, Phase
 from tawny.link.session import Session
 from tawny.service.lockstep import Lockstep, Wire
 from tawny.service.press import Press
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from tawny.settings.home import Home
 
 HAND_EVERY_MS = 500
+PRESENT_BEFORE_S = 60.0
 
 
 class VirtualPress:
@@ -112,6 +114,7 @@ class VirtualPress:
         if now_ms % HAND_EVERY_MS == 0 and self._hands_wanted():
             self.follower.follow(self.press.snapshot(now_ms))
         if self.working:
+            self._be_present()
             self.person.look(now_ms)
 
     def _hands_wanted(self) -> bool:
@@ -119,6 +122,13 @@ class VirtualPress:
         state = self.press.state
         before, self._seen = self._seen, (state.cycle.phase, state.link.arming)
         return before != self._seen or state.cycle.phase is Phase.FILL or bool(state.link.arming)
+
+    def _be_present(self) -> None:
+        """Touch a button at the board before it asks whether anybody is there."""
+        link, tele = self.press.state.link, self.press.state.tele
+        armed = tele is not None and tele.st == BoardState.ARMED.value
+        if armed and 0 < link.presence_left_s <= PRESENCE_WARNING_S + PRESENT_BEFORE_S:
+            self.hand.press_arm()
 
     def close(self) -> None:
         """End the session and the record in good order."""
