@@ -221,3 +221,15 @@ def test_snapshot_crosses_the_desk_as_json(tmp_path: Path) -> None:
         snapshot = rig.press.snapshot(rig.lockstep.now_ms)
 
     assert msgspec.json.decode(msgspec.json.encode(snapshot), type=type(snapshot)) == snapshot
+
+
+def test_limits_read_again_after_a_change_reach_the_core(tmp_path: Path) -> None:
+    """A trip point reduced at the board lowers the highest setpoint that the host will ask for."""
+    with Rig(tmp_path) as rig:
+        rig.run(3.0)
+        assert rig.press.state.link.setpoint_most_c == 200.0
+        rig.session.reduce_trip(190.0)
+        rig.run(3.0)
+
+        assert rig.press.state.link.trip_c == 190.0
+        assert rig.press.state.link.setpoint_most_c == 175.0

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from tawny import __version__
 from tawny.cli.demo_hands import DemoHands
-from tawny.cli.launch import start_board
+from tawny.cli.launch import answers, start_board
 from tawny.core.converter import fault_of
 from tawny.core.intents import Quit
 from tawny.core.snapshot import Code
@@ -32,6 +32,7 @@ from tawny.store.store import Store
 from tawny.store.writer import ThreadWriter
 
 if TYPE_CHECKING:
+    from tawny.core.recipe import Recipe
     from tawny.settings.workshop import Workshop
 
 BOARD_LINK = "board"
@@ -69,11 +70,11 @@ def own(home: Home, wanted: Wanted) -> None:
     open_home(home)
     workshop = load_workshop(home)
     port = _port(home, workshop, wanted)
-    recipe = workshop.recipe(wanted.recipe) if wanted.recipe else workshop.recipes[0]
-    mould = workshop.mould(recipe.mould)
     clock = HostClock(wanted.pace if workshop.simulated else 1.0)
     store = Store.open(home.root, simulated=workshop.simulated)
     try:
+        recipe = _recipe(workshop, store, wanted)
+        mould = workshop.mould(recipe.mould)
         rescue = seal_leftovers(store, time.time_ns() // 1_000_000, clock.now_ms())
         state = initial_state(
             workshop.press,
@@ -89,7 +90,7 @@ def own(home: Home, wanted: Wanted) -> None:
         raise
     board = (
         start_board(board_options(home, mould.name, wanted), home.root / "board.log")
-        if (wanted.board)
+        if wanted.board and not answers(home.root / HAND_SOCKET)
         else None
     )
     recorder = ThreadWriter(store)
@@ -168,6 +169,14 @@ def board_options(home: Home, mould: str, wanted: Wanted) -> list[str]:
         str(wanted.seed),
         *(("--start", wanted.start) if wanted.start else ()),
     ]
+
+
+def _recipe(workshop: Workshop, store: Store, wanted: Wanted) -> Recipe:
+    """Return the recipe asked for, else the one pressed last, else the first."""
+    if wanted.recipe:
+        return workshop.recipe(wanted.recipe)
+    last = [row.recipe for row in store.parts(1)]
+    return next((one for one in workshop.recipes if one.name in last), workshop.recipes[0])
 
 
 def _port(home: Home, workshop: Workshop, wanted: Wanted) -> str:

@@ -68,6 +68,7 @@ class VirtualPress:
             self.world = World(load(self.mould.name), seed=seed, start_c=start_c)
             wire = Wire(self.world)
             self.recorder = DirectWriter(self.store)
+            self.session = Session(f"{seed & 0xFFFFFFFF:08x}")
             self.press = Press(
                 initial_state(
                     workshop.press,
@@ -77,7 +78,7 @@ class VirtualPress:
                     next_number=self.store.next_pressing_number(),
                     rescue=rescue,
                 ),
-                Session(f"{seed & 0xFFFFFFFF:08x}"),
+                self.session,
                 self.recorder,
                 utc_ms=lambda host_ms: begin_utc_ms + host_ms,
                 write=wire.write,

@@ -95,6 +95,13 @@ class BoardStatus(Event, frozen=True, tag="board_status"):
     operations: int
 
 
+class LimitsSeen(Event, frozen=True, tag="limits_seen"):
+    """The board's limits, read again after a change."""
+
+    trip_c: float
+    setpoint_most_c: float
+
+
 class Arming(Event, frozen=True, tag="arming"):
     """Where the arming exchange stands: asked, press_arm, armed, expired."""
 
@@ -132,6 +139,7 @@ AnyEvent = (
     | BoardRestarted
     | BoardSaid
     | BoardStatus
+    | LimitsSeen
     | Arming
     | Refusal
     | StoreChanged

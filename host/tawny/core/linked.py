@@ -9,6 +9,7 @@ from tawny.core.events import (
     Arming,
     BoardRestarted,
     BoardStatus,
+    LimitsSeen,
     LinkDown,
     LinkUp,
     Refusal,
@@ -93,7 +94,7 @@ def board_restarted(state: State, boot: int, cause: str) -> tuple[State, Effects
 
 
 def link_said(
-    state: State, event: BoardRestarted | BoardStatus | Arming | Refusal
+    state: State, event: BoardRestarted | BoardStatus | LimitsSeen | Arming | Refusal
 ) -> tuple[State, Effects]:
     """Take in what came beside the telemetry."""
     link = state.link
@@ -110,6 +111,8 @@ def link_said(
                 operations=event.operations,
             )
             return replace(state, link=link), ()
+        case LimitsSeen(trip_c=trip_c, setpoint_most_c=most_c):
+            return replace(state, link=replace(link, trip_c=trip_c, setpoint_most_c=most_c)), ()
         case Arming(step=arming):
             arming = "" if arming in ("armed", "expired") else arming
             return replace(state, link=replace(link, arming=arming)), ()

@@ -20,6 +20,7 @@ from tawny.core.snapshot import Code, PartView
 from tawny.core.step import step
 from tawny.core.view import snapshot as view_of
 from tawny.link import events as link
+from tawny.service.hearing import core_event
 from tawny.service.tape import Tape
 from tawny.service.trend import Trend
 from tawny.store.codes import pressing_code
@@ -186,66 +187,11 @@ class Press:
             self._write(data)
 
     def _link_event(self, event: link.LinkEvent, host_ms: int) -> None:
-        match event:
-            case link.Telemetry(tele=tele, board_ms=board_ms, boot=boot):
-                self._apply(ev.Frame(host_ms=host_ms, boot=boot, board_ms=board_ms, tele=tele))
-            case link.Up():
-                self._apply(self._link_up(event, host_ms))
-                if event.mould.in_use != self.state.mould.slot:
-                    self._session.use_mould(self.state.mould.slot)
-            case link.Down(reason=reason, refused=refused):
-                self._apply(ev.LinkDown(host_ms=host_ms, reason=reason, refused=refused))
-            case link.BoardReset(boot=boot, cause=cause):
-                self._apply(ev.BoardRestarted(host_ms=host_ms, boot=boot, cause=cause))
-            case link.Status(stat=stat):
-                self._apply(
-                    ev.BoardStatus(
-                        host_ms=host_ms,
-                        why=stat.why,
-                        bad_lines=stat.bad,
-                        presence_left_s=stat.pl,
-                        window_left_s=stat.ch,
-                        operations=stat.ops,
-                    )
-                )
-            case link.LimitsRead(limits=limits):
-                self._apply(
-                    ev.LimitsSeen(
-                        host_ms=host_ms, trip_c=_c(limits.trip), setpoint_most_c=_c(limits.set)
-                    )
-                )
-            case link.Logged(event=said):
-                value_c = said.val / 10.0 if isinstance(said.val, int) else None
-                self._apply(ev.BoardSaid(host_ms=host_ms, code=said.code, value_c=value_c))
-            case link.ArmingStep(step=arming):
-                self._apply(ev.Arming(host_ms=host_ms, step=arming))
-            case link.Refusal(kind=kind, why=why):
-                self._apply(ev.Refusal(host_ms=host_ms, kind=kind, why=why))
-            case _:
-                pass
-
-    def _link_up(self, event: link.Up, host_ms: int) -> ev.LinkUp:
-        here, limits, mould = event.here, event.limits, event.mould
-        return ev.LinkUp(
-            host_ms=host_ms,
-            port=self._port,
-            board=here.board,
-            build=here.build,
-            boot=here.boot,
-            cause=here.cause,
-            latch=here.latch,
-            ceiling_c=_c(limits.ceil),
-            trip_c=_c(limits.trip),
-            setpoint_most_c=_c(limits.set),
-            supply_cap=limits.cap / 1000.0,
-            window_ms=limits.win,
-            fitted=limits.fit,
-            mould_slot=mould.in_use,
-            upper_rise_k_per_s=mould.ur / 1000.0,
-            upper_lag_s=mould.ul / 10.0,
-            lower_rise_k_per_s=mould.lr / 1000.0,
-            lower_lag_s=mould.ll / 10.0,
-        )
+        seen = core_event(event, host_ms, self._port)
+        if seen is not None:
+            self._apply(seen)
+        if isinstance(event, link.Up) and event.mould.in_use != self.state.mould.slot:
+            self._session.use_mould(self.state.mould.slot)
 
     def _apply(self, event: ev.AnyEvent) -> tuple[fx.AnyEffect, ...]:
         before = self.state
@@ -357,11 +303,6 @@ def _routine(said: fx.Journal) -> bool:
     """Say whether a tape at full rate tells this already: the event behind it, to the ms."""
     charge = said.kind == "board_event" and said.payload["code"] == "charge"
     return charge or said.kind in {"phase", "breath"}
-
-
-def _c(value: int | str) -> float:
-    """Return tenths of a degree as degrees; a limit that is no number permits nothing."""
-    return value / 10.0 if isinstance(value, int) else 0.0
 
 
 def _code_of(number: object) -> str:
