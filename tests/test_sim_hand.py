@@ -165,8 +165,8 @@ def test_sim_hand_buttons_come_up_by_themselves() -> None:
     assert not someone.tele.inputs & m.IN_ARM
 
 
-def test_sim_hand_heat_off_and_mains_drop_the_contactor_themselves() -> None:
-    """The coil chain lets go without the board; nothing latches."""
+def test_sim_hand_heat_off_and_mains_let_the_contactor_go() -> None:
+    """Either lets the contactor go and ends the heat; nothing latches."""
     for deed in (
         lambda hand: hand.heat_off_button(pressed=True),
         lambda hand: hand.mains(on=False),
