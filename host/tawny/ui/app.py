@@ -26,6 +26,7 @@ from tawny.ui.face import Face
 from tawny.ui.lists import Alarms
 from tawny.ui.look import SILENT_AFTER_S, Look
 from tawny.ui.marks import marks_for
+from tawny.ui.terminal_watch import watch_terminal
 from tawny.ui.text import Part, Role
 from tawny.ui.trend_data import Trace
 from tawny.words import _, sentence_of, sentences
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
     from tawny.ui.viewer import Viewer
 
+STDIN = 0
 CHECK_S = 0.25
 RETRY_S = 1.0
 ANSWER_S = 3.0
@@ -317,5 +319,8 @@ def run_dashboard(
         or the screen fell over.
     """
     app = Dashboard(viewer, theme=theme)
+    # A viewer holds nothing that could be lost: without a terminal it ends at once.
+    watch = watch_terminal(STDIN, lambda: os._exit(0))
     app.run(mouse=mouse)
+    watch.set()
     return app.return_code or 0
