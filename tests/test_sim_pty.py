@@ -300,6 +300,21 @@ def test_sim_pty_server_does_not_catch_up_lost_time(link: Path) -> None:
     assert world.now_ms == pytest.approx(10_000 * (0.1 + LATE_S + 0.1), abs=1)
 
 
+def test_sim_pty_server_ends_when_no_host_has_spoken_for_long(link: Path) -> None:
+    """A board that was left alone ends by itself, and not before."""
+    world = World(parameters.load("saucer-160"))
+    now_s = 0.0
+
+    def clock() -> float:
+        nonlocal now_s
+        now_s += 0.2
+        return now_s
+
+    Server(world, link, clock=clock, end_silent_s=30.0).run()
+    assert world.now_ms == pytest.approx(30_000, abs=500)
+    assert not link.is_symlink()
+
+
 def test_sim_pty_board_lists_its_moulds() -> None:
     """`tawny board moulds` names each mould that ships."""
     from click.testing import CliRunner

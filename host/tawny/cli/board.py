@@ -50,6 +50,12 @@ def group() -> None:
     type=click.Path(path_type=Path),
     help=_("File that keeps the board's memory from one run to the next."),
 )
+@click.option(
+    "--end-silent",
+    type=float,
+    metavar="S",
+    help=_("End by itself after so many seconds without a byte from a host."),
+)
 @click.option("--reset-on-open", is_flag=True, help=_("Opening the port resets the board."))
 def simulate(
     *,
@@ -61,6 +67,7 @@ def simulate(
     uncommissioned: bool,
     control: Path | None,
     eeprom: Path | None,
+    end_silent: float | None,
     reset_on_open: bool,
 ) -> None:
     """Run until a signal."""
@@ -89,7 +96,14 @@ def simulate(
         commissioned=not uncommissioned,
         start_c=start_c,
     )
-    server = Server(world, link, pace=pace, control=control, reset_on_open=reset_on_open)
+    server = Server(
+        world,
+        link,
+        pace=pace,
+        control=control,
+        reset_on_open=reset_on_open,
+        end_silent_s=end_silent,
+    )
     with stopped_by_signals(server.stop):
         click.echo(
             _("SIMULATED board with mould {mould} on port {link}; stop it with Ctrl-C.").format(

@@ -39,6 +39,7 @@ BOARD_LINK = "board"
 HAND_SOCKET = "hand.sock"
 BOARD_MEMORY = "board-memory.json"
 END_WITHIN_S = 5.0
+BOARD_ALONE_S = 600.0  # a simulated board whose owner was killed does not stay for ever
 END_DEMO_S = 300.0  # a demo that nobody looks at any more
 
 
@@ -167,6 +168,8 @@ def board_options(home: Home, mould: str, wanted: Wanted) -> list[str]:
         str(wanted.pace),
         "--seed",
         str(wanted.seed),
+        "--end-silent",
+        str(BOARD_ALONE_S),
         *(("--start", wanted.start) if wanted.start else ()),
     ]
 

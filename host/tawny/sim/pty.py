@@ -140,6 +140,7 @@ class Server:
         pace: Seconds of the board to one of the wall.
         control: Socket of the control channel; None: there is none.
         reset_on_open: Opening the port resets the board, as many real ones do.
+        end_silent_s: End after so long without a byte from a host; None: run until told.
         clock: Tells the seconds of the wall.
     """
 
@@ -151,12 +152,15 @@ class Server:
         pace: float = 1.0,
         control: Path | None = None,
         reset_on_open: bool = False,
+        end_silent_s: float | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._world = world
         self._link = link
         self._pace = pace
         self._reset_on_open = reset_on_open
+        self._end_silent_s = end_silent_s
+        self._silent_s = 0.0
         self._clock = clock
         self._stopping = False
         self._selector = selectors.DefaultSelector()
@@ -185,8 +189,11 @@ class Server:
                         key.data()
                 now_s = self._clock()
                 due_ms += min(now_s - last_s, LATE_S) * self._pace * 1000.0
+                self._silent_s += now_s - last_s
                 last_s = now_s
                 self._live(int(due_ms))
+                if self._end_silent_s is not None and self._silent_s > self._end_silent_s:
+                    self.stop()
         finally:
             self.close()
 
@@ -209,6 +216,7 @@ class Server:
                 self._world.restart(ResetCause.BUTTON)
         data = port.read()
         if data:
+            self._silent_s = 0.0
             self._world.receive(data, self._world.now_ms)
         out = self._world.take()
         if out:
