@@ -109,10 +109,8 @@ def open_reader(file: Path, *, known: int = len(MIGRATIONS)) -> apsw.Connection:
     """
     check_sqlite()
     if not file.exists():
-        raise InputError(
-            N_("{folder} holds no record yet; give another with --home"), folder=file.parent
-        )
-    with told(file):
+        raise _no_record(file)
+    with told(file, reading=True):
         try:
             return _open_reader(file, str(file), apsw.SQLITE_OPEN_READONLY, known)
         except (apsw.CantOpenError, apsw.ReadOnlyError):
@@ -121,6 +119,12 @@ def open_reader(file: Path, *, known: int = len(MIGRATIONS)) -> apsw.Connection:
                 raise
         name = f"{file.absolute().as_uri()}?immutable=1"
         return _open_reader(file, name, apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI, known)
+
+
+def _no_record(file: Path) -> InputError:
+    return InputError(
+        N_("{folder} holds no record yet; give another with --home"), folder=file.parent
+    )
 
 
 def _open_reader(file: Path, name: str, flags: int, known: int) -> apsw.Connection:
@@ -138,6 +142,8 @@ def _check_readable(db: apsw.Connection, file: Path, known: int) -> None:
     if _foreign(db):
         raise apsw.NotADBError(_FOREIGN)
     version = _check_version(db, file, known)
+    if not version:  # a start that was cut off before it wrote anything
+        raise _no_record(file)
     if version < known:
         raise StoreError(
             N_("{file} is of an earlier version ({found}, now {known}); start `tawny` on it once"),

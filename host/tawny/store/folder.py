@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import fcntl
 import os
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
 
 from tawny.errors import N_, BusyError, InputError
-from tawny.store.trouble import read_only
+from tawny.store.trouble import trouble
 
 RECORD_NAME = "record.db"
 LOCK_NAME = "lock"
@@ -113,7 +114,7 @@ def make_folder(folder: Path) -> None:
             N_("{folder} is a file, not a folder; give another with --home"), folder=folder
         ) from error
     except OSError as error:
-        raise read_only(folder) from error
+        raise trouble(error, folder) from error
 
 
 class FolderLock:
@@ -129,7 +130,7 @@ class FolderLock:
         try:
             self._fd = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         except OSError as error:
-            raise read_only(folder) from error
+            raise trouble(error, folder) from error
         try:
             fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -143,8 +144,9 @@ class FolderLock:
                 pid=holder,
                 folder=folder,
             ) from error
-        os.ftruncate(self._fd, 0)
-        os.pwrite(self._fd, f"{os.getpid()}\n".encode(), 0)
+        with suppress(OSError):  # without room for its number the lock still holds
+            os.ftruncate(self._fd, 0)
+            os.pwrite(self._fd, f"{os.getpid()}\n".encode(), 0)
 
     def release(self) -> None:
         """Let go; the file stays, so that nobody locks one that is about to vanish."""
