@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
@@ -119,9 +120,14 @@ class Memory:
         return next((entry for entry in reversed(log) if entry.number == number), None)
 
     def save(self) -> None:
-        """Write the file whole, where there is one."""
+        """Write the file whole, where there is one.
+
+        A board's own memory asks nothing of the host's disk: where that is full, the board goes
+        on, and the next change is written with what was missed.
+        """
         if self._path is None:
             return
         part = self._path.with_name(self._path.name + ".part")
-        part.write_bytes(msgspec.json.encode(self.contents))
-        part.replace(self._path)
+        with suppress(OSError):
+            part.write_bytes(msgspec.json.encode(self.contents))
+            part.replace(self._path)
