@@ -7,7 +7,9 @@ import time
 from typing import TYPE_CHECKING, NamedTuple
 
 from tawny.cli.virtual_press import VirtualPress
+from tawny.errors import N_, StoreFullError
 from tawny.store.codes import pressing_code
+from tawny.words import sentences
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
     from tawny.service.lockstep import Lockstep
     from tawny.settings.home import Home
     from tawny.store.store import Store
+    from tawny.store.writer import DirectWriter
 
 LONGEST_S = 24 * 3600.0  # simulated, beyond which something has gone wrong
 
@@ -46,6 +49,8 @@ def press_parts(
 
     Raises:
         TawnyError: For a home folder that cannot be used.
+        StoreFullError: If the record takes no more; what it has stays, and a pressing that was
+            under way is sealed at the next start.
     """
     begin_utc_ms = time.time_ns() // 1_000_000
     with VirtualPress(
@@ -62,6 +67,8 @@ def press_parts(
             if press.pressings_ended > told.pressings:
                 recorder.flush()
                 told.news()
+            if not press.state.store_ok and not recorder.flush():
+                raise _stopped(home, recorder)
             return virtual.person.finished
 
         lockstep.run(done, LONGEST_S)
@@ -72,6 +79,13 @@ def press_parts(
             simulated_s=lockstep.now_ms / 1000.0,
             wall_s=time.perf_counter() - begin_s,
         )
+
+
+def _stopped(home: Home, recorder: DirectWriter) -> StoreFullError:
+    """Return what stops a demo whose parts can no longer be recorded."""
+    reason = recorder.status().reason
+    words = sentences.alarm_words("store_failed" if reason is None else reason.code, {})
+    return StoreFullError(N_("{path}: {what} {do}"), path=home.store, what=words.what, do=words.do)
 
 
 def _hold_back(lockstep: Lockstep, begin_s: float, pace: float) -> None:
@@ -90,7 +104,8 @@ class _Teller:
 
     def news(self) -> None:
         """Tell the parts of every pressing sealed since the last time."""
-        while self._next < self._store.next_pressing_number():
+        still_open = {left.number for left in self._store.spooled()}
+        while self._next < self._store.next_pressing_number() and self._next not in still_open:
             sealed = self._store.pressing(pressing_code(self._next))
             self._next += 1
             self.pressings += 1
