@@ -46,7 +46,8 @@ class DemoHands:
     def stop(self) -> None:
         """Ask the thread to end, and wait a moment for it."""
         self._stopping.set()
-        self._thread.join(AGAIN_AFTER_S)
+        if self._thread.ident is not None:
+            self._thread.join(AGAIN_AFTER_S)
 
     def _run(self) -> None:
         follower: HandFollower | None = None

@@ -85,7 +85,8 @@ class Reader:
     def stop(self, timeout_s: float = 2.0) -> bool:
         """Ask the thread to close the port and end; return whether it did in time."""
         self._stopping.set()
-        self._thread.join(timeout_s)
+        if self._thread.ident is not None:  # what failed before the start must not be hidden
+            self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
     def write(self, data: bytes) -> bool:
