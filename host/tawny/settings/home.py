@@ -122,6 +122,10 @@ def open_home(home: Home) -> Home:
         home.root.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=home.root):
             pass
+    except FileExistsError as error:
+        raise SettingsError(
+            N_("{path} is a file, not a folder; choose another folder with --home"), path=home.root
+        ) from error
     except OSError as error:
         raise SettingsError(
             N_(
