@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+import apsw
 import pytest
 
 from made_record import made_home
@@ -350,3 +351,48 @@ def test_check_of_a_home_that_a_press_uses_leaves_the_port_alone(tmp_path: Path)
 
     assert found.level is Level.GOOD
     assert "is running and has the board" in found.said
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        ("UPDATE journal SET who = 'nobody' WHERE seq = 2", "entry 2 was changed"),
+        ("DELETE FROM part", "its lists do not agree with its journal"),
+    ],
+)
+def test_check_walks_the_whole_record(tmp_path: Path, changed: str, why: str) -> None:
+    """A record that still opens but was changed is found, with what to do about it."""
+    home = made_home(tmp_path / "home", pressings=2)
+    db = apsw.Connection(str(home.store))
+    for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
+        db.execute(f"DROP TRIGGER {name}")
+    db.execute(changed)
+    db.close()
+    (found,) = check_home.record(home)
+
+    assert found.level is Level.MEND
+    assert why in found.said
+    assert "go on in another one" in found.mend
+
+
+def test_check_finds_pages_that_do_not_fit(tmp_path: Path) -> None:
+    """Damage in a part of the file that no list reads is found all the same."""
+    home = made_home(tmp_path / "home", pressings=2)
+    db = apsw.Connection(str(home.store))
+    (page,) = db.execute("SELECT rootpage FROM sqlite_schema WHERE type = 'index'").fetchone()
+    size = db.pragma("page_size")
+    db.close()
+    data = bytearray(home.store.read_bytes())
+    data[(page - 1) * size : page * size] = bytes(range(256)) * (size // 256)
+    home.store.write_bytes(data)
+    found = guarded("record", lambda: check_home.record(home))
+
+    assert [one.level for one in found] == [Level.MEND]
+
+
+def test_check_names_a_file_in_the_folders_place(tmp_path: Path) -> None:
+    """A home folder that is a file is named as one."""
+    (tmp_path / "home").write_text("")
+    (found,) = check_home.settings(Home(tmp_path / "home"))
+
+    assert (found.level, "is a file, not a folder" in found.said) == (Level.MEND, True)

@@ -12,6 +12,7 @@ from tawny.settings.home import Home
 from tawny.settings.workshop import load_workshop
 from tawny.store.folder import file_system
 from tawny.store.reader import Reader
+from tawny.store.verdict import Verdict
 from tawny.words import _, ngettext, sentence_of
 from tawny.words.numbers import number
 
@@ -20,6 +21,14 @@ _FREE_LEAST_MB, _FREE_LOW_MB = 100.0, 1000.0
 
 def settings(home: Home) -> Iterator[Finding]:
     """Look at press, moulds and recipes."""
+    if home.root.exists() and not home.root.is_dir():
+        yield Finding(
+            "settings",
+            Level.MEND,
+            _("{path} is a file, not a folder").format(path=home.root),
+            _("choose another folder with --home"),
+        )
+        return
     if not home.settled:
         yield Finding(
             "settings",
@@ -52,6 +61,15 @@ def record(home: Home) -> Iterator[Finding]:
         yield Finding("record", Level.GOOD, _("no record yet; it begins with the first start"))
         return
     with Reader.open(home.root) as reader:
+        verdict = reader.verify()
+        if not verdict.sound:
+            yield Finding(
+                "record",
+                Level.MEND,
+                _("{path} is damaged: {why}").format(path=home.store, why=_damage(verdict)),
+                _("copy the whole folder, keep it, and go on in another one: --home DIR"),
+            )
+            return
         last = reader.parts(1)
         yield Finding(
             "record",
@@ -71,6 +89,16 @@ def record(home: Home) -> Iterator[Finding]:
                 ),
                 _("if no press runs, the next start seals it and shows its rescue card"),
             )
+
+
+def _damage(verdict: Verdict) -> str:
+    """Return what of a record no longer fits together."""
+    if verdict.broken_seq is not None:
+        said = _("entry {number} was changed, or one before it is missing ({code})")
+        return said.format(number=verdict.broken_seq, code=verdict.why)
+    if verdict.why == "models":
+        return _("its lists do not agree with its journal")
+    return _("its pages do not fit together")
 
 
 def disk(home: Home, machine: Machine) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ from tawny.cli.findings import Finding, Level, Machine
 from tawny.cli.launch import answers
 from tawny.core.framing import Framer
 from tawny.core.messages import FROM_BOARD_MOST_BYTES
+from tawny.errors import N_
 from tawny.link import events
 from tawny.link.port import denied, open_port
 from tawny.link.ports import grabbers, holders, list_ports
@@ -20,6 +21,7 @@ from tawny.settings.home import Home
 from tawny.words import _, sentence_of
 from tawny.words.sentences import cause
 
+_OTHER_PORT = N_("see to the plug, or choose the board's port: those that are there stand above")
 _GREET_WITHIN_S = 14.0  # a board frees a dead session after 10 s
 
 
@@ -81,6 +83,7 @@ def _greet(url: str) -> Finding:
     line = open_port(url)
     session = Session(secrets.token_hex(4))
     framer = Framer(FROM_BOARD_MOST_BYTES)
+    dropped = 0
     stop_s = time.monotonic() + _GREET_WITHIN_S
     try:
         session.opened(time.monotonic())
@@ -90,6 +93,8 @@ def _greet(url: str) -> Finding:
                 for piece in framer.feed(line.read())
                 for event in session.receive(piece, time.monotonic())
             ]
+            session.dropped(framer.oversize - dropped, time.monotonic())
+            dropped = framer.oversize
             happened += session.poll(time.monotonic())
             found = _judge(happened, url)
             if found is not None:
@@ -103,7 +108,7 @@ def _greet(url: str) -> Finding:
         "board",
         Level.MEND,
         _("nothing that speaks our protocol answers on {port}").format(port=url),
-        _("choose the board's port; tawny check lists those that are there"),
+        _(_OTHER_PORT),
     )
 
 
@@ -130,7 +135,8 @@ def _judge(happened: list[events.LinkEvent], url: str) -> Finding | None:
                 ),
             )
         if isinstance(event, events.Down) and event.reason.code != "bye":
-            return Finding("board", Level.MEND, cause(event.reason))
+            said = _("{port}: {why}").format(port=url, why=cause(event.reason))
+            return Finding("board", Level.MEND, said, _(_OTHER_PORT))
     return None
 
 

@@ -27,7 +27,8 @@ class Verdict(msgspec.Struct, frozen=True):
         why: "order" (one before it is missing), "origin", "prev" (it does not follow the one
             before), "hash" (it was changed), "trace" (its trace is missing or was changed),
             "printed" (the hash asked for is not in the chain), "models" (a list differs from
-            the journal; a rebuild mends that), or "" for a sound record.
+            the journal; a rebuild mends that), "file" (its pages do not fit together), or ""
+            for a sound record.
         last_hash: Of the last entry, hex.
     """
 
@@ -77,7 +78,9 @@ def verify(db: apsw.Connection, printed: str = "") -> Verdict:
         met = met or prev.hex() == printed.strip().lower()
     if printed and not met:
         return verdict(None, "printed")
-    return verdict(None, "models" if models.unlike(db) else "")
+    if models.unlike(db):
+        return verdict(None, "models")
+    return verdict(None, "" if db.pragma("quick_check", 1) == "ok" else "file")
 
 
 def _broken(entry: journal.Entry, seq: int, prev: bytes, origin: str) -> str:
