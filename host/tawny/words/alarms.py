@@ -130,7 +130,10 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
         N_("Look at its sensor and the limits in use before you arm again."),
     ),
     "version_refused": (
-        N_("The board and this program are of different versions."),
+        (
+            N_("The board speaks protocol version {board_version}, this program {host_version}."),
+            N_("The board and this program are of different versions."),
+        ),
         N_("Update the older of the two. The board is not used until then."),
     ),
     "wrong_device": (

@@ -17,8 +17,12 @@ SENTENCES: dict[str, Templates] = {
     "wrong_device": N_(
         "What answers on this port is not a press board. Put the plug in, or choose another port."
     ),
-    "version_refused": N_(
-        "The board and this program are of different versions. Update the older of the two."
+    "version_refused": (
+        N_(
+            "The board speaks protocol version {board_version}, this program {host_version}."
+            " Update the older of the two."
+        ),
+        N_("The board and this program are of different versions. Update the older of the two."),
     ),
     "link_lost": N_(
         "No word from the board for {silence_s}. It switches the heat off by itself."
