@@ -1,0 +1,1 @@
+"""What `tawny bench` measures, one module for each figure."""
