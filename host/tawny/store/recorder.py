@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from typing import TYPE_CHECKING, Protocol
 
 from tawny.core.record import PRESSING, SEGMENT
@@ -73,14 +74,15 @@ class Recorder(Protocol):
         """Write everything, close the record, and say what could not be written."""
 
 
-class Told:
+class Told(ABC):
     """Turns what is told into requests; both recorders differ only in who writes them."""
 
     _backlog: Backlog
     _clock: Callable[[], float]
 
+    @abstractmethod
     def _put(self, make: Callable[[], Request], kind: str, stamp: Stamp, given: object) -> None:
-        raise NotImplementedError
+        """Let a request wait, and have it written."""
 
     def _wait(
         self, make: Callable[[], Request], kind: str, stamp: Stamp, given: object
