@@ -17,7 +17,7 @@ import pytest
 from made_record import ROWS, made_home
 from tawny import __version__
 from tawny.cli.main import answer
-from tawny.cli.root import COMMANDS
+from tawny.cli.root import COMMANDS, root
 from tawny.settings.home import Home, find_home, open_home
 
 TAWNY = [sys.executable, "-m", "tawny"]
@@ -92,6 +92,17 @@ def test_help_takes_at_most_five_bare_interpreters() -> None:
     bare_s, shown_s = (min(times) for times in zip(*pairs, strict=True))
 
     assert shown_s <= 5.0 * bare_s, f"{shown_s / bare_s:.2f} times a bare interpreter"
+
+
+def test_help_lists_every_command_with_its_own_words() -> None:
+    """The table that spares loading a command says what the command itself says it is."""
+    shown = tawny("--help").stdout
+
+    for name in COMMANDS:
+        assert f"\n  {name} " in shown
+        command = root.get_command(click.Context(root), name)
+        assert command is not None
+        assert command.help, name
 
 
 def test_version_is_printed() -> None:
