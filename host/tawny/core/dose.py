@@ -20,6 +20,7 @@ ZERO_C_IN_K = 273.15
 SEVERITY_SCALE_K = 14.75  # Overend and Chornet 1987
 SEVERITY_REFERENCE_C = 100.0
 ACTIVATION_LEAST, ACTIVATION_MOST = 1e3, 5e5  # J/mol; published browning: 10 to 184 kJ/mol
+PANEL_K = 2.0  # of Simpson's rule; an error of 1e-7 where the rate doubles in 10 K
 LEAST_C, MOST_C = -100.0, 500.0  # beyond, it is no reading of a mould
 
 Trace = Sequence[tuple[float, float]]
@@ -66,8 +67,8 @@ def severity_min(trace: Trace) -> float:
     """Return the severity of a trace, in minutes.
 
     Args:
-        trace: (t_s, temperature_c) of each sample, times rising. Sampled every 2 s or less
-            the trapezoid is good to 0.1 % in a fast ramp.
+        trace: (t_s, temperature_c) of each sample, times rising. The temperature is taken as
+            straight between samples, and its rate integrated to better than 1 in a million.
 
     Raises:
         InputError: If it has fewer than two samples, or times do not rise.
@@ -92,22 +93,31 @@ def equivalent_s(trace: Trace, reference_c: float, activation_j_per_mol: float) 
 
 
 def _integral_s(trace: Trace, rate: Callable[[float], float]) -> float:
-    """Return the trapezoid of a rate over a trace."""
+    """Return the integral of a rate over a trace that is straight between its samples."""
     if not len(trace) > 1:
         raise InputError(N_("a dose needs at least 2 samples, got {count}"), count=len(trace))
     total_s = 0.0
-    rates = [rate(value_c) for _, value_c in trace]
-    for (before, after), (rate_before, rate_after) in zip(
-        pairwise(t_s for t_s, _ in trace), pairwise(rates), strict=True
-    ):
-        if not before < after < math.inf:
+    for (before_s, from_c), (after_s, to_c) in pairwise(trace):
+        if not before_s < after_s < math.inf:
             raise InputError(
                 N_("time {after_s} s follows {before_s} s: times must be finite and rise"),
-                after_s=after,
-                before_s=before,
+                after_s=after_s,
+                before_s=before_s,
             )
-        total_s += 0.5 * (rate_before + rate_after) * (after - before)
+        _check_temperature(from_c)
+        _check_temperature(to_c)
+        total_s += (after_s - before_s) * _mean_rate(rate, from_c, to_c)
     return total_s
+
+
+def _mean_rate(rate: Callable[[float], float], from_c: float, to_c: float) -> float:
+    """Return the mean of a rate over a straight change of temperature, by Simpson's rule."""
+    panels = max(1, math.ceil(abs(to_c - from_c) / PANEL_K))
+    width_k = (to_c - from_c) / panels
+    ends = [rate(from_c + index * width_k) for index in range(panels)] + [rate(to_c)]
+    middles = math.fsum(rate(from_c + (index + 0.5) * width_k) for index in range(panels))
+    inner = math.fsum(ends[1:-1])
+    return (ends[0] + ends[-1] + 2.0 * inner + 4.0 * middles) / (6.0 * panels)
 
 
 def _check_temperature(value_c: float) -> None:
