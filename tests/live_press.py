@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from small_disk import Disk
 from tawny.core.intents import AnyIntent, Prepare
 from tawny.core.names import Phase
 from tawny.core.snapshot import Snapshot
@@ -30,9 +31,11 @@ def tawny(*arguments: str) -> list[str]:
 class LivePress:
     """Starts and kills the processes, and looks at snapshots as a viewer does."""
 
-    def __init__(self, home: Path, pace: float = PACE) -> None:
-        self.home = lay_demo(Home(home))
+    def __init__(self, home: Path, pace: float = PACE, disk: Disk | None = None) -> None:
+        self.home = lay_demo(Home(home if disk is None else disk.seen))
         self.pace = pace
+        self._root = home
+        self._inside = disk.inside if disk is not None else lambda words: words
         self.snapshot: Snapshot | None = None
         self.goodbye: Bye | None = None
         self.owner: subprocess.Popen[bytes] | None = None
@@ -43,30 +46,35 @@ class LivePress:
 
     def start_board(self) -> None:
         """Start the simulated board by hand, as a person would plug one in."""
-        root = self.home.root
+        root = self._root
         self.board = subprocess.Popen(
-            tawny(
-                "board",
-                "simulate",
-                *("--link", os.fspath(root / "board")),
-                *("--control", os.fspath(root / "hand.sock")),
-                *("--eeprom", os.fspath(root / "board-memory.json")),
-                *("--mould", "saucer-160"),
-                *("--pace", str(self.pace)),
-                *("--start", "170 degC"),
+            self._inside(
+                tawny(
+                    "board",
+                    "simulate",
+                    *("--link", os.fspath(root / "board")),
+                    *("--control", os.fspath(root / "hand.sock")),
+                    *("--eeprom", os.fspath(root / "board-memory.json")),
+                    *("--mould", "saucer-160"),
+                    *("--pace", str(self.pace)),
+                    *("--start", "170 degC"),
+                )
             ),
             stdout=subprocess.DEVNULL,
         )
 
-    def start_owner(self) -> None:
+    def start_owner(self, *options: str) -> None:
         """Start the owner; the board is another process."""
         self.owner = subprocess.Popen(
-            tawny(
-                "serve",
-                *("--home", os.fspath(self.home.root)),
-                "--hand",
-                *("--pace", str(self.pace)),
-                *("--recipe", "grain-apple"),
+            self._inside(
+                tawny(
+                    "serve",
+                    *("--home", os.fspath(self._root)),
+                    "--hand",
+                    *("--pace", str(self.pace)),
+                    *("--recipe", "grain-apple"),
+                    *options,
+                )
             )
         )
 
