@@ -55,6 +55,7 @@ def test_upset_full_disk_in_mid_press_alarms_and_loses_nothing(tmp_path: Path) -
         rig.run(120.0)
         assert rig.phase is Phase.READY, "nothing is pressed unrecorded"
         assert rig.press.pressings_ended == 1
+        assert not rig.recorder.flush()
         assert rig.store.parts() == []
 
         rig.store._db.pragma("max_page_count", 1 << 30)  # noqa: SLF001
