@@ -87,8 +87,8 @@ def holders(port: str, proc: Path = Path("/proc")) -> list[Holder]:
 
 def grabbers(port: SerialPort | None = None, proc: Path = Path("/proc")) -> list[Grabber]:
     """Return running services that open serial ports unasked, each with what mends it."""
-    vendor = port.vendor if port and port.vendor else "XXXX"
-    product = port.product if port and port.product else "XXXX"
+    vendor = port.vendor if port and port.vendor else "VENDOR"
+    product = port.product if port and port.product else "PRODUCT"
     match = f'ATTRS{{idVendor}}=="{vendor}", ATTRS{{idProduct}}=="{product}"'
     known = {
         "ModemManager": (
