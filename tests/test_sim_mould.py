@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import math
-import random
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from tawny.core import converter
 from tawny.core.names import Half
 from tawny.errors import SettingsError
 from tawny.sim import parameters
-from tawny.sim.charge import BOILS_C, EVAPORATION_J_PER_KG, SLICES, Charge
+from tawny.sim.charge import EVAPORATION_J_PER_KG
 from tawny.sim.commission import measure
 from tawny.sim.mould import STEP_S, STEP_SHARE, Mould
-from tawny.sim.parameters import ChargeModel, HalfModel, MouldModel
-from tawny.sim.sensor import Converter, SensorFault
+from tawny.sim.parameters import HalfModel, MouldModel
 
 # The plants whose figures the shipped moulds follow: setpoint, and duty that holds it.
 HOLD_DUTY = {
@@ -181,178 +178,6 @@ def test_sim_mould_opening_cools_the_surfaces_and_closing_couples_them() -> None
     apart.upper_body_c = apart.upper_surface_c = 140.0
     run(apart, 600.0)
     assert abs(surfaces(apart)[0] - surfaces(apart)[1]) < 8.0
-
-
-def dry(thickness_mm: float) -> tuple[ChargeModel, Charge]:
-    """A dry charge of constant specific heat in perfect contact."""
-    model = ChargeModel(
-        area_cm2=200.0,
-        density_kg_per_m3=1000.0,
-        conductivity_w_per_m_k=0.2,
-        specific_j_per_kg_k=1500.0,
-        specific_rise_j_per_kg_k2=0.0,
-        contact_w_per_m2_k=1e9,
-    )
-    residue_g = 1000.0 * thickness_mm * 1e-3 * 200.0 * 1e-4 * 1000.0
-    charge = Charge(model, residue_g=residue_g, water_g=0.0, temperature_c=20.0, step_s=0.02)
-    return model, charge
-
-
-# Plate with both faces held, centre and mean of (T - Ts)/(T0 - Ts) by Fourier number: the
-# series of Carslaw and Jaeger, as in Incropera ch. 5.
-PLATE_CENTRE = [(0.1, 0.94931), (0.2, 0.77231), (0.5, 0.37078), (1.0, 0.10798)]
-PLATE_MEAN = [(0.2, 0.49591), (0.5, 0.23605)]
-PLATE_TOLERANCE = 0.012  # of the step: what eight slices leave
-
-
-def warm(thickness_mm: float, fourier: float) -> Charge:
-    """A dry charge that has been between faces of 120 °C for so long."""
-    model, charge = dry(thickness_mm)
-    diffusivity = model.conductivity_w_per_m_k / (
-        model.density_kg_per_m3 * model.specific_j_per_kg_k
-    )
-    seconds = fourier * (charge.thickness_m / 2.0) ** 2 / diffusivity
-    for _ in range(round(seconds / 0.02)):
-        charge.step(120.0, 120.0)
-    return charge
-
-
-@pytest.mark.parametrize(("fourier", "expected"), PLATE_CENTRE)
-def test_sim_mould_dry_charge_follows_the_plate_series(fourier: float, expected: float) -> None:
-    """The middle of a dry charge warms as the series for a plate says."""
-    charge = warm(6.0, fourier)
-
-    assert (120.0 - charge.core_c) / 100.0 == pytest.approx(expected, abs=PLATE_TOLERANCE)
-
-
-@pytest.mark.parametrize(("fourier", "expected"), PLATE_MEAN)
-def test_sim_mould_dry_charge_takes_the_heat_of_the_plate_series(
-    fourier: float, expected: float
-) -> None:
-    """Its mean temperature, and so the heat it took, is that of the series."""
-    charge = warm(6.0, fourier)
-    mean_c = sum(charge.slices_c) / SLICES
-
-    assert (120.0 - mean_c) / 100.0 == pytest.approx(expected, abs=PLATE_TOLERANCE)
-
-
-def test_sim_mould_charge_stays_at_100_degrees_until_its_water_is_gone() -> None:
-    """Each slice waits at 100 °C while it is wet, and water leaves only as heat arrives."""
-    model = parameters.load("saucer-160").charge
-    charge = Charge(model, residue_g=34.0, water_g=8.0, temperature_c=22.0, step_s=0.2)
-    plateau_s = 0.0
-    taken_j = 0.0
-    start_j = charge.stored_j
-    water_g = charge.water_g
-    while charge.water_g > 0.0:
-        upper_j, lower_j = charge.step(180.0, 180.0)
-        taken_j += upper_j + lower_j
-        assert charge.water_g <= water_g
-        water_g = charge.water_g
-        if charge.core_c > BOILS_C - 0.5:
-            plateau_s += 0.2
-            if water_g > 0.0:
-                assert min(charge.slices_c) == pytest.approx(BOILS_C, abs=0.5)
-        assert plateau_s < 200.0
-
-    # The driest slices are hot long before the wettest, which no lumped model shows.
-    assert max(charge.slices_c) > 120.0
-    assert plateau_s > 5.0
-    assert charge.evaporated_j == pytest.approx(0.008 * (EVAPORATION_J_PER_KG + 4186.0 * 100.0))
-    assert charge.stored_j - start_j == pytest.approx(taken_j - charge.evaporated_j, rel=1e-9)
-
-
-def test_sim_mould_wet_charge_needs_about_as_long_as_computed_elsewhere() -> None:
-    """Centre to 171 °C of 3 mm between 180 °C faces: about 24 s dry, 37 s at 10 % water.
-
-    Finite differences made apart from this model (k 0.2, rho 1000, cp 1700, free venting).
-    A front that boils its way through eight slices is within an eighth of them.
-    """
-    model = ChargeModel(
-        area_cm2=200.0,
-        density_kg_per_m3=1000.0,
-        specific_j_per_kg_k=1700.0,
-        specific_rise_j_per_kg_k2=0.0,
-        contact_w_per_m2_k=1e9,
-    )
-    found = []
-    for water_g in (0.0, 6.0):
-        charge = Charge(model, residue_g=60.0, water_g=water_g, temperature_c=20.0, step_s=0.1)
-        seconds = 0.0
-        while charge.core_c < 171.0:
-            charge.step(180.0, 180.0)
-            seconds += 0.1
-        found.append(seconds)
-
-    assert found == pytest.approx([24.0, 37.0], rel=1 / SLICES)
-
-
-def test_sim_mould_charge_gains_the_heat_of_its_rising_specific_heat() -> None:
-    """A dry charge of wood's specific heat stores the integral of equation 4-16."""
-    model = parameters.load("saucer-160").charge
-    charge = Charge(model, residue_g=100.0, water_g=0.0, temperature_c=20.0, step_s=0.2)
-    start_j = charge.stored_j
-    for _ in range(2000):
-        charge.step(180.0, 180.0)
-
-    # USDA Wood Handbook, eq. 4-16: 0.1031 + 0.003867 T kJ/kgK; mean of 20 and 180 degC.
-    mean_j_per_kg_k = 1000.0 * (0.1031 + 0.003867 * (273.15 + 100.0))
-    assert charge.stored_j - start_j == pytest.approx(0.1 * mean_j_per_kg_k * 160.0, rel=1e-3)
-
-
-def test_sim_mould_sensor_shows_the_chip_s_error_until_it_is_corrected() -> None:
-    """A tip at 180 °C reads about 178.6 °C on the chip and 180 °C after the ITS-90 correction.
-
-    The chip's own error at 180 °C with a cold junction of 25 °C is -1.41 K.
-    """
-    source = random.Random(3)  # noqa: S311 - noise
-    chip = Converter(noise_k=0.0, room_c=21.0, source=source)
-    raw = chip.read(180.0, 0)
-    register = converter.decode(raw)
-
-    assert register.fault is converter.Fault.GOOD
-    assert register.cold_junction_c == pytest.approx(25.0, abs=2.1)
-    assert register.thermocouple_c == pytest.approx(178.6, abs=0.3)
-    corrected = converter.corrected_c(raw)
-    assert corrected == pytest.approx(180.0, abs=0.16)  # half a step of 0.25 K, and rounding
-
-
-def test_sim_mould_sensor_drifts_with_its_cold_junction_but_reads_true() -> None:
-    """The cold junction wanders by kelvins in an hour; the corrected reading does not."""
-    chip = Converter(noise_k=0.0, room_c=21.0, source=random.Random(5))  # noqa: S311 - noise
-    raws = [chip.read(180.0, hour_ms) for hour_ms in range(0, 5_400_000, 60_000)]
-    cold = [converter.decode(raw).cold_junction_c for raw in raws]
-
-    assert max(cold) - min(cold) == pytest.approx(3.0, abs=0.2)
-    assert all(abs(float(converter.corrected_c(raw)) - 180.0) < 0.2 for raw in raws)
-
-
-def test_sim_mould_sensor_faults_look_as_they_do_at_the_chip() -> None:
-    """Open sets the bit, shorted reads the cold junction, reversed falls, stuck stays."""
-    chip = Converter(noise_k=0.1, room_c=21.0, source=random.Random(7))  # noqa: S311 - noise
-    good = chip.read(120.0, 0)
-    chip.fault = SensorFault.OPEN
-    assert converter.fault_of(chip.read(120.0, 0)) is converter.Fault.OPEN
-    chip.fault = SensorFault.SHORTED
-    shorted = converter.decode(chip.read(120.0, 0))
-    assert shorted.thermocouple_c == pytest.approx(shorted.cold_junction_c, abs=0.25)
-    chip.fault = SensorFault.REVERSED
-    assert converter.decode(chip.read(120.0, 0)).thermocouple_c < -60.0
-    chip.fault = SensorFault.GOOD
-    good = chip.read(120.0, 0)
-    chip.fault = SensorFault.STUCK
-    assert {chip.read(float(t), 0) for t in range(100, 140)} == {good}
-
-
-def test_sim_mould_detached_sensor_falls_by_more_than_a_mould_can() -> None:
-    """A thermocouple that comes out falls towards the air: more than 5 K in 5 s."""
-    mould = Mould(parameters.load("saucer-160"), 180.0)
-    mould.lower_detached = True
-    before_c = mould.lower_tip_c
-    run(mould, 5.0)
-
-    assert before_c - mould.lower_tip_c > 10.0
-    assert mould.upper_tip_c == pytest.approx(180.0, abs=1.0)
 
 
 def test_sim_mould_commissioning_finds_what_the_model_is_made_of() -> None:
