@@ -10,12 +10,8 @@ import msgspec
 import pytest
 
 from dashboard_desk import LARGE, SMALL, desk, hotter
-from screens_factory import (
-    NOW_S,
-    make_snapshot,
-    make_trace,
-    scene,
-)
+from screens_factory import NOW_S, make_snapshot, make_trace
+from screens_scenes import scene
 from tawny.core.snapshot import Figure
 from tawny.ui import marks
 from tawny.ui.face import Lines

@@ -10,14 +10,8 @@ import pytest
 
 from dashboard_desk import SMALL, desk, hotter
 from fake_viewer import FakeViewer, screen_rows
-from screens_factory import (
-    make_alarm,
-    make_half,
-    make_rescue,
-    make_snapshot,
-    make_trace,
-    scene,
-)
+from screens_factory import make_alarm, make_half, make_rescue, make_snapshot, make_trace
+from screens_scenes import scene
 from tawny.core import intents
 from tawny.core.names import AlarmState, LinkStatus, Priority, Quality
 from tawny.core.snapshot import Code, LinkView

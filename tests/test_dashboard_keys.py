@@ -11,10 +11,8 @@ import pytest
 from textual.widgets import Input
 
 from dashboard_desk import desk
-from screens_factory import (
-    make_snapshot,
-    scene,
-)
+from screens_factory import make_snapshot
+from screens_scenes import scene
 from tawny.core import intents
 from tawny.core.names import Phase
 from tawny.core.snapshot import Code

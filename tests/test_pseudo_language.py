@@ -19,7 +19,8 @@ from babel.messages.mofile import write_mo
 
 import tawny
 from fake_viewer import FakeViewer, screen_rows
-from screens_factory import make_part, make_trace, scene
+from screens_factory import make_part, make_trace
+from screens_scenes import scene
 from tawny.core.snapshot import Code, Snapshot
 from tawny.ui.app import Dashboard
 from tawny.words import tables, use_language, vocabulary
