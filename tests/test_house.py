@@ -62,12 +62,26 @@ def test_house_has_only_its_agreed_rooms() -> None:
     assert {room for room in rooms if not room.startswith(".")} == TOP
 
 
+def test_house_files_are_short() -> None:
+    """No source file is longer than 400 lines, and the two pages for people are one read."""
+    long = {
+        str(path): text.count("\n")
+        for path, text in texts()
+        if path.suffix in {".py", ".c", ".h", ".tcss"} and text.count("\n") > 400
+    }
+
+    assert long == {}
+    assert read("DEVELOPERS.md").count("\n") < 200
+    assert read("README.md").count("\n") < 200
+
+
 @pytest.mark.parametrize(
     ("what", "pattern"),
     [
         ("the address of a package index", r"pypi\.org|pythonhosted\.|piwheels\.org"),
         ("an index option", r"--(extra-)?index-url|--find-links"),
         ("a folder of one machine", r"/work/|/root/|/home/[a-z]"),
+        ("something left undone", r"\bTODO\b|\bFIXME\b|\bNotImplementedError\b"),
     ],
 )
 def test_house_holds_nothing_that_belongs_elsewhere(what: str, pattern: str) -> None:
@@ -123,6 +137,13 @@ def test_readme_states_the_cautions() -> None:
         "limit thermostat",
     ):
         assert word in cautions, word
+
+
+def test_pages_link_to_what_is_there() -> None:
+    """Each link of README and DEVELOPERS that names a file names one that exists."""
+    for page in ("README.md", "DEVELOPERS.md"):
+        for target in re.findall(r"\]\(([^)#]+)\)", read(page)):
+            assert (HOUSE / target).exists(), target
 
 
 def test_developers_page_names_files_that_are_there() -> None:
