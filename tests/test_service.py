@@ -233,3 +233,30 @@ def test_limits_read_again_after_a_change_reach_the_core(tmp_path: Path) -> None
 
         assert rig.press.state.link.trip_c == 190.0
         assert rig.press.state.link.setpoint_most_c == 175.0
+
+
+def test_rescue_card_outlives_the_program_until_it_was_worked_through(tmp_path: Path) -> None:
+    """Ended with the card open, the next start shows it with its ticks; worked through, no more."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.working = False
+        rig.world.line.plugged = False
+        rig.run(6.0)
+        card = rig.press.snapshot(rig.lockstep.now_ms).rescue
+        assert card is not None
+        assert rig.ask(RescueStep(step=card.steps[0]))
+
+    with Rig(tmp_path) as again:
+        shown = again.press.snapshot(0).rescue
+        assert shown is not None
+        assert (shown.pressing, shown.steps, shown.ticked) == (
+            card.pressing,
+            card.steps,
+            card.steps[:1],
+        )
+        assert shown.closed
+        for step_code in card.steps[1:]:
+            assert again.ask(RescueStep(step=step_code))
+
+    with Rig(tmp_path) as last:
+        assert last.press.snapshot(0).rescue is None

@@ -1,4 +1,4 @@
-"""What an owner that was killed left behind: its open pressing, sealed as interrupted.
+"""What an earlier owner left behind: an open pressing, sealed as interrupted; an open rescue card.
 
 The spool holds the state the pressing began from and every event since; replaying them
 gives the state of its last second, and with it the figures and the rescue card.
@@ -19,7 +19,8 @@ from tawny.core.step import step
 from tawny.errors import N_, StoreDamagedError
 from tawny.service.sealing import record_of
 from tawny.service.tape import WHO, Chunk
-from tawny.service.window import pack_rows
+from tawny.service.window import pack_rows, unpack
+from tawny.store.codes import pressing_code
 
 if TYPE_CHECKING:
     from tawny.core.snapshot import RescueView
@@ -30,14 +31,52 @@ if TYPE_CHECKING:
 
 
 def seal_leftovers(store: Store, utc_ms: int, host_ms: int) -> RescueView | None:
-    """Seal every open pressing of an earlier owner; return the rescue card of the last one."""
-    card = None
+    """Seal every open pressing of an earlier owner; return the rescue card that is still due."""
     for leftover in store.spooled():
-        card = _seal(store, leftover, utc_ms, host_ms) or card
-    return card
+        _seal(store, leftover, utc_ms, host_ms)
+    return card_left_open(store)
 
 
-def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> RescueView | None:
+def card_left_open(store: Store) -> RescueView | None:
+    """Return the rescue card of the last pressing, if it was cut short and never worked through.
+
+    Whoever switches on again must not take the mould for empty only because the program ended.
+    """
+    number = store.next_pressing_number() - 1
+    if number < 1:
+        return None
+    code = pressing_code(number)
+    sealed = store.pressing(code)
+    record = sealed.record
+    if record.result is Result.COMPLETE:
+        return None
+    ticked = [
+        msgspec.json.decode(entry.payload, type=_Tick)
+        for entry in store.entries(sealed.entry.seq, kinds=("rescue",))
+    ]
+    ticked = [tick for tick in ticked if tick.pressing == str(number)]
+    if any(tick.last for tick in ticked):
+        return None
+    opened = unpack(store.trace(code))
+    state = opened.state
+    for row in opened.rows:
+        state, _ = step(state, row.event)
+    card = state.cycle.rescue or card_for(state, Code("owner_gone"))
+    if card is None:
+        return None
+    done = tuple(tick.step for tick in ticked if tick.step in card.steps)
+    return replace(card, ticked=done, since_utc_ms=record.ended_utc_ms)
+
+
+class _Tick(msgspec.Struct, frozen=True):
+    """What the journal keeps of one ticked step."""
+
+    pressing: str
+    step: str
+    last: bool
+
+
+def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> None:
     start, rows = _rows(leftover)
     state = start
     for row in rows:
@@ -59,8 +98,6 @@ def _seal(store: Store, leftover: Leftover, utc_ms: int, host_ms: int) -> Rescue
         simulated=store.simulated,
     )
     store.seal_pressing(record, pack_rows(start, rows), who=WHO, utc_ms=utc_ms, mono_ms=host_ms)
-    card = card_for(state, Code("owner_gone"))
-    return None if card is None else replace(card, since_utc_ms=started_utc_ms + lasted_ms)
 
 
 def _whole(leftover: Leftover, name: str, otherwise: int) -> int:
