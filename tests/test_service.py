@@ -260,3 +260,19 @@ def test_rescue_card_outlives_the_program_until_it_was_worked_through(tmp_path: 
 
     with Rig(tmp_path) as last:
         assert last.press.snapshot(0).rescue is None
+
+
+def test_step_of_the_wall_clock_is_noted_and_changes_nothing(tmp_path: Path) -> None:
+    """An hour forward in mid press: one entry says by how much; phase, duty and dose go on."""
+    with Rig(tmp_path, person=1) as rig:
+        rig.until(Phase.HOLD)
+        utc_ms = rig.press._utc_ms  # noqa: SLF001 - the one clock the press is given
+        rig.press._utc_ms = lambda host_ms: utc_ms(host_ms) + 3_600_000  # noqa: SLF001
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 600.0)
+        rig.recorder.flush()
+        noted = rig.store.entries(kinds=("clock_step",))
+        record = rig.store.pressing(pressing_code(1)).record
+
+    assert [msgspec.json.decode(entry.payload) for entry in noted] == [{"by_ms": 3_600_000}]
+    assert record.result is Result.COMPLETE
+    assert record.equivalent_s == pytest.approx(240.0, abs=20.0)

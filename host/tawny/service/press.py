@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
 PARTS_SHOWN = 5
 STALLED_S = 2.0
+CLOCK_STEP_MS = 1000
+RECORDER = "recorder"
 BOARD = "board"
 
 
@@ -79,6 +81,7 @@ class Press:
         self._simulated_hand = simulated_hand
         self._port = port
         self._seq = 0
+        self._offset_ms: int | None = None
         self._recording: Code | None = None
         self._parts: tuple[PartView, ...] = ()
         self._parts_today = 0
@@ -108,6 +111,7 @@ class Press:
         """Take in a quarter of a second of the host's clock."""
         self._apply(ev.Tick(host_ms=host_ms))
         self._poll(host_ms)
+        self._watch_wall_clock(host_ms)
         self._recorder.tick()
         self._watch_recorder(host_ms)
 
@@ -289,6 +293,20 @@ class Press:
         if (reason is None) != (self._recording is None):
             self._apply(ev.StoreChanged(host_ms=host_ms, ok=reason is None, reason=reason))
         self._recording = reason
+
+    def _watch_wall_clock(self, host_ms: int) -> None:
+        """Note a step of the wall clock: times before and after it must not be compared."""
+        utc_ms = self._utc_ms(host_ms)
+        before_ms, self._offset_ms = self._offset_ms, utc_ms - host_ms
+        if before_ms is None or abs(self._offset_ms - before_ms) < CLOCK_STEP_MS:
+            return
+        self._recorder.append(
+            "clock_step",
+            {"by_ms": self._offset_ms - before_ms},
+            who=RECORDER,
+            utc_ms=utc_ms,
+            mono_ms=host_ms,
+        )
 
     def _show(self, sealed: Sealed) -> None:
         part = self._sealing.pop(sealed.pressing_id, None)
