@@ -22,6 +22,7 @@ from tawny.core.snapshot import Snapshot
 from tawny.desk.messages import Bye, Points, Snap, ToViewer, Welcome
 from tawny.errors import TawnyError
 from tawny.ui import asking, keys, lines, rescue, themes
+from tawny.ui.any_byte import take_any_byte
 from tawny.ui.face import Face
 from tawny.ui.lists import Alarms
 from tawny.ui.look import SILENT_AFTER_S, Look
@@ -318,9 +319,11 @@ def run_dashboard(
         0 when it was left on purpose or by the terminal, 1 when heat off did not get through
         or the screen fell over.
     """
+    take_any_byte()
     app = Dashboard(viewer, theme=theme)
     # A viewer holds nothing that could be lost: without a terminal it ends at once.
     watch = watch_terminal(STDIN, lambda: os._exit(0))
     app.run(mouse=mouse)
     watch.set()
-    return app.return_code or 0
+    # The framework leaves none where a thread of its own fell over.
+    return 1 if app.return_code is None else app.return_code

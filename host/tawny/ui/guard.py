@@ -18,10 +18,11 @@ from types import FrameType
 from tawny.words import _
 
 # xterm control sequences, Ctlseqs (Moy, Dickey): mouse reporting off in every form, focus
-# and paste reporting off, keyboard protocol back, second screen off, cursor on, plain text.
+# and paste reporting off, reports of the size off, keyboard protocol back, second screen off,
+# cursor on, long lines wrapped again, plain text.
 WHOLE = (
     "\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1005l\x1b[?1006l\x1b[?1015l\x1b[?1016l"
-    "\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[<u\x1b[?1049l\x1b[?25h\x1b[0m"
+    "\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?2048l\x1b[<u\x1b[?1049l\x1b[?25h\x1b[?7h\x1b[0m"
 )
 CHILD_GONE = 1
 
@@ -36,7 +37,7 @@ def run_guarded(command: Sequence[str]) -> int:
         The child's own exit code, or 1 when a signal ended it.
     """
     before = _modes()
-    with subprocess.Popen(command) as child, _passed_on(child):  # noqa: S603 - our own command
+    with subprocess.Popen(command, env=_environment()) as child, _passed_on(child):  # noqa: S603 - ours
         code = child.wait()
     if code == 0:
         return 0
@@ -45,6 +46,11 @@ def run_guarded(command: Sequence[str]) -> int:
         return code
     sys.stderr.write(_died(-code) + "\n")
     return CHILD_GONE
+
+
+def _environment() -> dict[str, str]:
+    """Return the environment without a size of the terminal, which would hold for ever."""
+    return {name: value for name, value in os.environ.items() if name not in {"COLUMNS", "LINES"}}
 
 
 def _died(number: int) -> str:

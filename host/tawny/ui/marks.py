@@ -45,6 +45,6 @@ ASCII = Marks(False, "!!", "!", "*", "^", "v", "x", "-", "~")  # noqa: FBT003
 
 def marks_for(environment: Mapping[str, str], encoding: str) -> Marks:
     """Return the shapes that a terminal can show, by its kind and the encoding of its text."""
-    if environment.get("TERM", "dumb") in _PLAIN_TERMINALS:
+    if (environment.get("TERM") or "dumb") in _PLAIN_TERMINALS:
         return ASCII
     return UNICODE if encoding.lower().replace("-", "") == "utf8" else ASCII
