@@ -180,6 +180,17 @@ def test_sim_mould_opening_cools_the_surfaces_and_closing_couples_them() -> None
     assert abs(surfaces(apart)[0] - surfaces(apart)[1]) < 8.0
 
 
+def test_sim_mould_detached_sensor_falls_by_more_than_a_mould_can() -> None:
+    """A thermocouple that comes out falls towards the air: more than 5 K in 5 s."""
+    mould = Mould(parameters.load("saucer-160"), 180.0)
+    mould.lower_detached = True
+    before_c = mould.lower_tip_c
+    run(mould, 5.0)
+
+    assert before_c - mould.lower_tip_c > 10.0
+    assert mould.upper_tip_c == pytest.approx(180.0, abs=1.0)
+
+
 def test_sim_mould_commissioning_finds_what_the_model_is_made_of() -> None:
     """R lies below P/(m·c) and near it, the lag above the heater's own, the rest in range."""
     for name in parameters.shipped_moulds():

@@ -7,8 +7,6 @@ import random
 import pytest
 
 from tawny.core import converter
-from tawny.sim import parameters
-from tawny.sim.mould import STEP_S, Mould
 from tawny.sim.sensor import Converter, SensorFault
 
 
@@ -54,15 +52,3 @@ def test_sim_mould_sensor_faults_look_as_they_do_at_the_chip() -> None:
     good = chip.read(120.0, 0)
     chip.fault = SensorFault.STUCK
     assert {chip.read(float(t), 0) for t in range(100, 140)} == {good}
-
-
-def test_sim_mould_detached_sensor_falls_by_more_than_a_mould_can() -> None:
-    """A thermocouple that comes out falls towards the air: more than 5 K in 5 s."""
-    mould = Mould(parameters.load("saucer-160"), 180.0)
-    mould.lower_detached = True
-    before_c = mould.lower_tip_c
-    for _ in range(round(5.0 / STEP_S)):
-        mould.step(0.0, 0.0)
-
-    assert before_c - mould.lower_tip_c > 10.0
-    assert mould.upper_tip_c == pytest.approx(180.0, abs=1.0)
