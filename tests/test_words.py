@@ -165,7 +165,7 @@ def test_words_puts_values_into_the_sentence() -> None:
         "Hold. Top up the pressure when the gauge falls to 110 bar."
     )
     fill = Code("fill", {"cavities": 2, "charge_g": 38.0, "water_g": 6.1})
-    assert sentences.sentence(fill) == "Fill each cavity (2) with 38.0 g, 6.1 g of it water."
+    assert sentences.sentence(fill) == "Fill 38.0 g into each cavity, 6.1 g of it water."
     lost = Code("link_lost", {"silence_s": 4.2})
     assert sentences.sentence(lost).startswith("No word from the board for 4 s.")
     tripped = Code("tripped", {"first_out": "overtemp"})
@@ -180,7 +180,7 @@ def test_words_puts_values_into_the_sentence() -> None:
 
 def test_words_takes_the_shorter_sentence_when_a_field_is_absent() -> None:
     """A time that is not known yet is left out, not shown as a dash."""
-    assert sentences.sentence(Code("preheat")) == "Heating up. Wipe the vents meanwhile."
+    assert sentences.sentence(Code("preheat")) == "Heating up. Lay out gloves, oil and jig."
 
 
 def test_words_tells_of_an_alarm_what_happened_and_what_to_do() -> None:

@@ -104,7 +104,7 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
     ),
     "interrupted": (
         (N_("Pressing {pressing} was interrupted."), N_("A pressing was interrupted.")),
-        N_("Work down the rescue card."),
+        N_("Work down the rescue card; then reset this alarm."),
     ),
     "clock_step": (
         N_("The computer's clock has jumped."),

@@ -47,8 +47,8 @@ SENTENCES: dict[str, Templates] = {
         " Pull it out once the reason is gone."
     ),
     "preheat": (
-        N_("Heating up. Ready at {ready_at_utc_ms}; wipe the vents meanwhile."),
-        N_("Heating up. Wipe the vents meanwhile."),
+        N_("Heating up. Ready at {ready_at_utc_ms}; lay out gloves, oil and jig."),
+        N_("Heating up. Lay out gloves, oil and jig."),
     ),
     "soak": (
         N_("Heating through: {left_s} more. Weigh the next charge meanwhile."),
@@ -58,7 +58,7 @@ SENTENCES: dict[str, Templates] = {
     "clean": N_("Clean both halves and the vents. Gloves on."),
     "oil": N_("Oil both halves, thinly. Gloves on."),
     "fill": (
-        N_("Fill each cavity ({cavities}) with {charge_g}, {water_g} of it water."),
+        N_("Fill {charge_g} into each cavity, {water_g} of it water."),
         N_("Fill each cavity with its charge."),
     ),
     "fill_slow": N_("Filling takes long and the mould cools. Close now, or scrap this charge."),
@@ -110,7 +110,7 @@ REFUSALS: dict[str, Templates] = {
         N_("There is no recipe called {name}. Choose one from the list."),
         N_("There is no such recipe. Choose one from the list."),
     ),
-    "unknown_alarm": N_("That alarm is no longer there."),
+    "unknown_alarm": N_("No alarm waits for that any more."),
     "not_shelvable": N_("This alarm cannot be made quiet."),
     "alarm_true": N_("Its cause is still there, so it cannot be reset."),
     "not_seen": N_("Acknowledge it first, then reset it."),
