@@ -65,6 +65,16 @@ def _arm() -> Snapshot:
     return _cold(sentence=Code("arm"))
 
 
+def _cool() -> Snapshot:
+    return _cold(
+        phase=Phase.COOL,
+        upper=make_half(process_value_c=158.0, setpoint_c=None, deviation_k=None, duty=0.0),
+        lower=make_half(process_value_c=157.2, setpoint_c=None, deviation_k=None, duty=0.0),
+        figure=Figure("temperature", 158.0),
+        sentence=Code("cool", {"hottest_c": 158.0}),
+    )
+
+
 def _preheat() -> Snapshot:
     return make_snapshot(
         phase=Phase.PREHEAT,
@@ -223,6 +233,7 @@ def _rescue() -> Snapshot:
 _SCENES = {
     "start": _start,
     "arm": _arm,
+    "cool": _cool,
     "preheat": _preheat,
     "fill": _fill,
     "fill-slow": lambda: _fill(slow=True),

@@ -145,6 +145,7 @@ async def test_dashboard_says_when_heat_off_did_not_get_through() -> None:
     [
         ("start", ["s  start the day", "c  choose a recipe"], ["next:", "scrap", "pause"]),
         ("arm", ["r  ask for arming"], ["s  start the day", "next:"]),
+        ("cool", ["s  heat again", "c  choose a recipe"], ["ask for arming", "next:"]),
         ("fill", ["Space  next: close", "x  scrap this pressing"], ["mark a breath", "recipe  "]),
         ("breathe", ["m  mark a breath"], ["next:"]),
         ("hold", ["x  scrap this pressing"], ["next:", "mark a breath", "pause"]),
@@ -204,6 +205,20 @@ async def test_dashboard_space_alone_starts_a_simulated_day() -> None:
             now_s[0] += FRESH_S
             await shown.tap("space")
         assert shown.owner.asked == [intents.Prepare(empty=True, dry=True, let_down=True)]
+
+
+@pytest.mark.parametrize("simulated", [True, False])
+async def test_dashboard_offers_to_heat_again_after_heat_was_off(*, simulated: bool) -> None:
+    """Key s asks the three questions anew; the bar does so only for the simulated hand."""
+    cool = msgspec.structs.replace(scene("cool"), simulated_hand=simulated)
+    async with desk(cool) as shown:
+        assert ("Space  heat again" in shown.rows()[21]) is simulated
+        await shown.tap("space")
+        assert ("nothing lies in the mould" in shown.text()) is simulated
+        if not simulated:
+            assert shown.owner.asked == [intents.Advance(seen=Phase.COOL)]
+            await shown.tap("s")
+            assert "nothing lies in the mould" in shown.text()
 
 
 @pytest.mark.parametrize("chord", ["ctrl+q", "ctrl+c", "ctrl+d", "ctrl+z", "ctrl+p"])

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tawny.core import intents
-from tawny.core.names import BoardState, Phase
+from tawny.core.names import Phase
 from tawny.core.phases import TABLE, Trigger
 from tawny.core.snapshot import Snapshot
 from tawny.ui import lines, rescue
@@ -41,6 +41,7 @@ ASKING = {
 }
 VIEWS = {"b": "big", "w": "window"}
 START_CODES = frozenset({"start_day", "need_empty_dry"})
+AGAIN_CODES = frozenset({"cool", "touchable"})  # heat was on before, and may be asked for anew
 _IN_HAND = frozenset(
     {
         Phase.FILL,
@@ -74,7 +75,7 @@ def space(snapshot: Snapshot) -> intents.AnyIntent | str:
     if snapshot.simulated_hand:
         if snapshot.rescue is not None:
             return intents.RescueStep(rescue.next_step(snapshot.rescue))
-        if snapshot.sentence.code in START_CODES:
+        if snapshot.sentence.code in START_CODES | AGAIN_CODES:
             return ASKING["s"]
         if snapshot.sentence.code == "arm":
             return intents.Arm()
@@ -134,6 +135,7 @@ def _space_words(snapshot: Snapshot) -> list[str]:
         "press_arm": _("press ARM"),
         "tripped": _("hold RESET"),
         **dict.fromkeys(START_CODES, _("start the day")),
+        **dict.fromkeys(AGAIN_CODES, _("heat again")),
     }
     words = by_code.get(snapshot.sentence.code)
     return [words] if words else []
@@ -145,9 +147,9 @@ def _second_column(snapshot: Snapshot) -> list[Shown]:
     keys = []
     if snapshot.sentence.code in START_CODES:
         keys.append(Shown("s", _("start the day"), 0, 1))
-    elif snapshot.sentence.code == "arm" or (
-        snapshot.board.state is BoardState.READY and phase is not Phase.IDLE
-    ):
+    elif snapshot.sentence.code in AGAIN_CODES:
+        keys.append(Shown("s", _("heat again"), 0, 1))
+    elif snapshot.sentence.code == "arm":
         keys.append(Shown("r", _("ask for arming"), 0, 1))
     elif snapshot.breathe is not None and phase in {Phase.BREATHE, Phase.HOLD}:
         keys.append(Shown("m", _("mark a breath"), 0, 1))
