@@ -95,6 +95,21 @@ def test_view_counts_the_supply_limit_into_being_ready() -> None:
     assert half_s > whole_s / 0.7
 
 
+@pytest.mark.parametrize("phase", [P.READY, P.CLOSE, P.DEMOULD])
+def test_view_shows_how_hot_it_is_where_a_hand_comes_near(phase: P) -> None:
+    """Where nothing is timed, the figure is the hotter half."""
+    play = Play().to(phase)
+    play.set_c(178.0, 179.0)
+    play.run(2.0)
+    assert seen(play).figure == Figure("temperature", pytest.approx(179.0, abs=0.2))
+
+
+@pytest.mark.parametrize("phase", [P.RELEASE, P.OPEN])
+def test_view_has_no_figure_while_steam_is_let_out(phase: P) -> None:
+    """Nothing that could be read as leave to open."""
+    assert seen(Play().to(phase)).figure == Figure("none")
+
+
 def test_view_knows_no_time_for_a_setpoint_out_of_reach() -> None:
     """At half the supply this mould never gets to 200 degC: no time instead of a wrong one."""
     recipe = replace(RECIPE, setpoint_c=200.0)

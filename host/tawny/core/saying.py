@@ -12,6 +12,12 @@ from tawny.core.progress import soak_left_s, touchable
 from tawny.core.snapshot import BreatheView, Code, Field, Figure
 from tawny.core.state import HalfState, State
 
+# Nothing is timed and a hand comes near hot metal: the figure is how hot. Letting steam out
+# (release, open) has none, so that nobody reads one as leave to open.
+_HANDS_NEAR = frozenset(
+    {Phase.READY, Phase.CLEAN, Phase.OIL, Phase.CLOSE, Phase.DEMOULD, Phase.PAUSED}
+)
+
 
 def sentence(state: State, offset_ms: int) -> Code:
     """Return the next action; `offset_ms` turns the host clock into UTC."""
@@ -119,7 +125,7 @@ def figure(state: State) -> Figure:
     """Return the one big figure of this moment."""
     cycle = state.cycle
     tripped = state.tele is not None and state.tele.st == BoardState.TRIPPED.value
-    if tripped or not cycle.heat_wanted:
+    if tripped or not cycle.heat_wanted or cycle.phase in _HANDS_NEAR:
         hottest = hottest_c(state)
         return Figure("none") if hottest is None else Figure("temperature", hottest)
     match cycle.phase:
