@@ -112,6 +112,32 @@ async def test_dashboard_counts_the_filling_and_calls_it_slow_in_time() -> None:
         assert "◆ slow" in shown.text()
 
 
+async def test_dashboard_names_a_cause_only_where_it_explains_the_time() -> None:
+    """Cool explains longer and hot explains shorter; the other way round no cause is named."""
+    held = make_snapshot()
+    assert held.hold is not None
+    said = {(8.0, -1.0): ": mould 1 K cool", (-6.0, 2.0): ": mould 2 K hot"}
+    said |= {(-6.0, -1.0): "", (8.0, 1.0): "", (8.0, 0.2): ""}
+    async with desk(held) as shown:
+        for (longer_s, cause_k), cause in said.items():
+            hold = msgspec.structs.replace(held.hold, longer_s=longer_s, cause_k=cause_k)
+            rows = await shown.show(msgspec.structs.replace(held, seq=held.seq + 1, hold=hold))
+            words = "8 s longer" if longer_s > 0.0 else "6 s shorter"
+            assert rows[8].rstrip().endswith(words + cause)
+
+
+@pytest.mark.parametrize("shapes", [marks.UNICODE, marks.ASCII])
+async def test_dashboard_cuts_no_word_of_a_half_where_it_is_narrow(shapes: marks.Marks) -> None:
+    """At 60x20 the halves stand whole under the figure, and the keys are still there."""
+    async with desk(make_snapshot(), (60, 20), shapes=shapes) as shown:
+        rows = shown.rows()
+        upper = next(row for row in rows if row.strip().startswith("upper"))
+        assert "in band" in upper
+        assert re.search(r"heat \d+ %$", upper.rstrip())
+        assert any("dose 3.1 of 4.0 min" in row and "not before 3:00" in row for row in rows)
+        assert "leave" in rows[19]
+
+
 async def test_dashboard_follows_the_size_of_the_terminal() -> None:
     """Growing and shrinking the window changes the layout and loses nothing."""
     async with desk(make_snapshot()) as shown:

@@ -79,6 +79,8 @@ class Face(Screen[None]):
         self._put("sentence", lines.sentence(snapshot, look), look)
         self._put("figure", figure.figure(snapshot, look), look)
         beside = self.query_one("#side").size.width or look.columns // 2
+        if look.narrow:  # before the layout has followed, too
+            beside = look.columns - 4
         self._put("side", side.side(snapshot, look, beside), look)
         below = [notice] if notice else lines.missing(snapshot, look, 2 if look.wide else 1)
         self._put("notice", below, look)
@@ -98,6 +100,7 @@ class Face(Screen[None]):
     def _set_classes(self, snapshot: Snapshot, look: Look, *, alarmed: bool) -> None:
         self.set_class(alarmed, "-banner")
         self.set_class(look.wide, "-wide")
+        self.set_class(look.narrow, "-narrow")
         self.set_class(look.digits == "hash", "-hash")
         self.set_class(look.big and snapshot.rescue is None, "-big")
         self.set_class(snapshot.rescue is not None, "-rescue")

@@ -56,6 +56,11 @@ class Look:
         return self.columns >= 110 and self.rows >= 36  # noqa: PLR2004 - 120x40 with some give
 
     @property
+    def narrow(self) -> bool:
+        """No room for the whole line of a half beside the figure, but under it."""
+        return self.columns < 78 and self.rows >= 19  # noqa: PLR2004 - figure 34, half 42; 4 rows
+
+    @property
     def digits(self) -> Size:
         """The cut of the big figure."""
         if not self.marks.dots:

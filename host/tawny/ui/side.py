@@ -122,7 +122,10 @@ def _longer(hold: HoldView) -> str:
     time = numbers.seconds(abs(hold.longer_s))
     words = _("{time} longer") if hold.longer_s > 0.0 else _("{time} shorter")
     words = words.format(time=time)
-    if abs(hold.cause_k) < _LEAST_CAUSE_K:
+    # Time left goes by the heat now, the deviation by the mean since closing: as the mould
+    # passes setpoint they part for a while, and the mean explains nothing then.
+    explains = (hold.cause_k < 0.0) == (hold.longer_s > 0.0)
+    if abs(hold.cause_k) < _LEAST_CAUSE_K or not explains:
         return words
     away = numbers.difference(hold.cause_k)
     cause = _("mould {k} cool") if hold.cause_k < 0.0 else _("mould {k} hot")
