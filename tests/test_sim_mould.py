@@ -254,3 +254,25 @@ def test_sim_mould_that_is_not_there_is_named_with_those_that_are() -> None:
     """A wrong name says which moulds ship."""
     with pytest.raises(SettingsError, match="saucer-160"):
         parameters.load("soucer")
+
+
+def test_sim_mould_page_documents_every_key_of_a_mould_file() -> None:
+    """The guide's tables name the keys that a file may hold, with the unit each is read in."""
+    page = (Path(parameters.__file__).parents[1] / "guide/simulated-moulds.md").read_text()
+    rows = [
+        (cells[1].strip("` "), cells[2].strip())
+        for cells in (line.split("|") for line in page.splitlines() if line.startswith("| `"))
+    ]
+    keys = [
+        (
+            field.encode_name,
+            next((m.extra["unit"] for m in field.type.__metadata__ if m.extra), "-"),
+        )
+        if hasattr(field.type, "__metadata__")
+        else (field.encode_name, "-")
+        for struct in (MouldModel, ChargeModel, HalfModel)
+        for field in msgspec.structs.fields(struct)
+        if field.encode_name not in ("charge", "upper", "lower")
+    ]
+    written = {"fraction": "%", "ms": "s"}
+    assert rows == [(key, written.get(unit, unit)) for key, unit in keys]
