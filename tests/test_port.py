@@ -279,7 +279,7 @@ def test_port_write_after_closing_touches_no_other_file(line: Pty, tmp_path: Pat
 
 
 def test_ports_lists_stable_names_and_usb_numbers(tmp_path: Path) -> None:
-    """by-id first, by-path where a chip has no number of its own, then the kernel's name."""
+    """by-id first, by-path where there is no other, then the kernel's name."""
     dev, system = tmp_path / "dev", tmp_path / "sys"
     for name in ("ttyUSB0", "ttyUSB1", "ttyACM0"):
         (dev / name).parent.mkdir(parents=True, exist_ok=True)
@@ -295,6 +295,7 @@ def test_ports_lists_stable_names_and_usb_numbers(tmp_path: Path) -> None:
     (usb / "1-1:1.0" / "ttyUSB0").mkdir(parents=True)
     (usb / "idVendor").write_text("1a86\n", encoding="ascii")
     (usb / "idProduct").write_text("7523\n", encoding="ascii")
+    (usb / "serial").write_text("A1B2\n", encoding="ascii")
     (system / "class" / "tty" / "ttyUSB0").mkdir(parents=True)
     (system / "class" / "tty" / "ttyUSB0" / "device").symlink_to(usb / "1-1:1.0" / "ttyUSB0")
     found = list_ports(dev, system)
@@ -305,6 +306,8 @@ def test_ports_lists_stable_names_and_usb_numbers(tmp_path: Path) -> None:
         "pci-0000:00-usb-0:1.2",
     ]
     assert [(port.vendor, port.product) for port in found][1] == ("1a86", "7523")
+    (usb / "serial").unlink()
+    assert Path(list_ports(dev, system)[1].best).name == "pci-0000:00-usb-0:1.1"
 
 
 def test_ports_lists_nothing_where_there_is_nothing(tmp_path: Path) -> None:

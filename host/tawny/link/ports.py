@@ -23,6 +23,8 @@ class SerialPort(msgspec.Struct, frozen=True):
         by_path: The name by the socket it is plugged into, empty where there is none.
         vendor: USB vendor number, four hexadecimal digits, or empty.
         product: USB product number, likewise.
+        numbered: The chip has a number of its own; one without shares its by-id name with all
+            of its kind, and which of them has it may change.
     """
 
     device: str
@@ -30,14 +32,13 @@ class SerialPort(msgspec.Struct, frozen=True):
     by_path: str = ""
     vendor: str = ""
     product: str = ""
+    numbered: bool = True
 
     @property
     def best(self) -> str:
-        """The most stable name: by chip, by socket, or the kernel's.
-
-        Chips without a number of their own share one by-id name; only one of them has it.
-        """
-        return self.by_id or self.by_path or self.device
+        """The most stable name: by the chip's own number, by its socket, or the kernel's."""
+        names = (self.by_id, self.by_path) if self.numbered else (self.by_path, self.by_id)
+        return names[0] or names[1] or self.device
 
 
 class Holder(msgspec.Struct, frozen=True):
@@ -68,10 +69,8 @@ def list_ports(dev: Path = Path("/dev"), sys: Path = Path("/sys")) -> list[Seria
     devices = {str(path) for pattern in _DEVICES for path in dev.glob(pattern)}
     found = []
     for device in sorted(devices | set(by_id) | set(by_path)):
-        vendor, product = _usb_numbers(sys / "class" / "tty" / Path(device).name / "device")
-        found.append(
-            SerialPort(device, by_id.get(device, ""), by_path.get(device, ""), vendor, product)
-        )
+        usb = _usb_numbers(sys / "class" / "tty" / Path(device).name / "device")
+        found.append(SerialPort(device, by_id.get(device, ""), by_path.get(device, ""), *usb))
     return found
 
 
@@ -120,18 +119,19 @@ def _links(folder: Path) -> dict[str, str]:
         return {}
 
 
-def _usb_numbers(device: Path) -> tuple[str, str]:
-    """The numbers of the USB device above a tty, which has them some folders up."""
+def _usb_numbers(device: Path) -> tuple[str, str, bool]:
+    """The numbers of the USB device above a tty, some folders up, and whether it has its own."""
     real = device.resolve()
     for folder in (real, *real.parents)[:6]:
         try:
             return (
                 (folder / "idVendor").read_text(encoding="ascii").strip(),
                 (folder / "idProduct").read_text(encoding="ascii").strip(),
+                (folder / "serial").exists(),
             )
         except OSError:
             continue
-    return "", ""
+    return "", "", True
 
 
 def _processes(proc: Path) -> list[Path]:
