@@ -345,3 +345,16 @@ def test_terminal_is_one_only_at_both_ends(tmp_path: Path) -> None:
 
     assert ran.returncode == 2
     assert "needs a terminal" in ran.stderr
+
+
+def test_letter_that_the_output_cannot_show_is_no_fault(home: Home) -> None:
+    """On a terminal of another encoding a dash is shown by its number, and nothing falls over."""
+    environ = {**os.environ, "PYTHONIOENCODING": "latin-1"}
+    part = json.loads(tawny("parts", "--home", str(home.root), "--limit", "1", "--json").stdout)
+    words = [*TAWNY, "show", part["part_id"], "--home", str(home.root)]
+    ran = subprocess.run(words, capture_output=True, env=environ, check=False)
+
+    assert ran.returncode == 0
+    assert ran.stderr == b""
+    assert b"\\u2013" in ran.stdout
+    assert "°C".encode("latin-1") in ran.stdout

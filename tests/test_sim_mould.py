@@ -14,7 +14,7 @@ from tawny.sim import parameters
 from tawny.sim.charge import EVAPORATION_J_PER_KG
 from tawny.sim.commission import measure
 from tawny.sim.mould import STEP_S, STEP_SHARE, Mould
-from tawny.sim.parameters import HalfModel, MouldModel
+from tawny.sim.parameters import ChargeModel, HalfModel, MouldModel
 
 # The plants whose figures the shipped moulds follow: setpoint, and duty that holds it.
 HOLD_DUTY = {
@@ -263,16 +263,18 @@ def test_sim_mould_page_documents_every_key_of_a_mould_file() -> None:
         (cells[1].strip("` "), cells[2].strip())
         for cells in (line.split("|") for line in page.splitlines() if line.startswith("| `"))
     ]
-    keys = [
-        (
-            field.encode_name,
-            next((m.extra["unit"] for m in field.type.__metadata__ if m.extra), "-"),
-        )
-        if hasattr(field.type, "__metadata__")
-        else (field.encode_name, "-")
+    fields = [
+        field
         for struct in (MouldModel, ChargeModel, HalfModel)
         for field in msgspec.structs.fields(struct)
         if field.encode_name not in ("charge", "upper", "lower")
     ]
+    units = [
+        next((m.extra["unit"] for m in getattr(field.type, "__metadata__", ()) if m.extra), "-")
+        for field in fields
+    ]
     written = {"fraction": "%", "ms": "s"}
-    assert rows == [(key, written.get(unit, unit)) for key, unit in keys]
+    assert rows == [
+        (field.encode_name, written.get(unit, unit))
+        for field, unit in zip(fields, units, strict=True)
+    ]

@@ -1,11 +1,12 @@
 """`tawny`: turns whatever goes wrong in a command into one sentence and a code.
 
-0 done · 1 it failed · 2 what was asked cannot be done as asked
-130 stopped by Ctrl+C · 141 nobody reads the output any more
+0 done · 1 it failed, or nobody reads the output any more
+2 what was asked cannot be done as asked · 130 stopped by Ctrl+C
 """
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -22,6 +23,9 @@ _SOURCE_LANGUAGE = ("C", "POSIX", "en", "en_GB", "en_US")
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the program and end the process with its code."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A letter that the terminal's encoding has not is shown by its number, never a fault.
+        sys.stdout.reconfigure(errors="backslashreplace")
     code = answer(arguments)
     try:
         sys.stdout.flush()
