@@ -134,6 +134,7 @@ class VirtualPress:
     def close(self) -> None:
         """End the session and the record in good order."""
         try:
+            self.lockstep.part()
             self.press.close(self.lockstep.now_ms)
         finally:
             self.recorder.close()

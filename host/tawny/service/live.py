@@ -8,6 +8,7 @@ and writes to the port.
 from __future__ import annotations
 
 import threading
+import time
 from concurrent.futures import Future
 from contextlib import suppress
 from queue import Empty
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 WAKE_S = 0.1
 SNAPSHOT_EVERY_S = 0.2
 DESK_LOOK_S = 0.5
+PART_WITHIN_S = 1.0  # the board answers within 0.1 s; a line before this one may be out
+PART_LOOK_S = 0.02
 
 
 class Wish(Heard, frozen=True):
@@ -96,8 +99,25 @@ class Owner:
         except BaseException as error:  # noqa: BLE001 - the edge of the thread: told to the main one
             self.failure = error
         finally:
+            # On a fault too, and first of all: nothing is heated by a program that has ended.
+            with suppress(Exception):
+                self._part()
+            with suppress(Exception):
+                self._press.close(self._clock.now_ms())
             self._awake.want(awake=False)
             self.ended.set()
+
+    def _part(self) -> None:
+        """Part from the board, and give it a moment to confirm that its heat is off."""
+        clock, press = self._clock, self._press
+        press.part(clock.now_ms())
+        stop_s = time.monotonic() + PART_WITHIN_S
+        while not press.parted and time.monotonic() < stop_s:
+            line = b""
+            with suppress(Empty):
+                heard = self._inbox.get(timeout=PART_LOOK_S)
+                line = heard.data if isinstance(heard, Line) else b""
+            press.heard_parting(line, clock.now_ms())
 
     def _loop(self) -> None:
         clock, press = self._clock, self._press
@@ -124,7 +144,6 @@ class Owner:
             if now_ms - shown_ms >= SNAPSHOT_EVERY_S * 1000 * pace:
                 shown_ms = now_ms
                 self._snapshot = press.snapshot(now_ms)
-        press.close(clock.now_ms())
         self._snapshot = press.snapshot(clock.now_ms())
 
     def _unneeded(self, empty_s: float, viewers: int) -> bool:

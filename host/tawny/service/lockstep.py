@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from tawny.service.press import Press
 
 PASS_MS = 50
+PART_WITHIN_MS = 1000
 
 
 class Bench(Protocol):
@@ -75,6 +76,16 @@ class Lockstep:
             self._press.tick(now_ms)
             if self._hand is not None:
                 self._hand(now_ms)
+
+    def part(self) -> None:
+        """Part from the board, and let it answer."""
+        self._press.part(self.now_ms)
+        stop_ms = self.now_ms + PART_WITHIN_MS
+        while not self._press.parted and self.now_ms < stop_ms:
+            self.now_ms += PASS_MS
+            self._bench.advance(self.now_ms)
+            for line in (*self._framer.feed(self._bench.take()), b""):
+                self._press.heard_parting(line, self.now_ms)
 
 
 class Wire:

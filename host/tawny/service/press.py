@@ -170,10 +170,30 @@ class Press:
             alarms=alarms,
         )
 
-    def close(self, host_ms: int) -> None:
-        """End the session and keep what is open; heat is off by then."""
+    def part(self, host_ms: int) -> None:
+        """Part from the board: heat off and disarmed, whatever the core thinks of it.
+
+        The core is not stepped any more; what the board says goes to `heard_parting`, until
+        `parted` or the caller's patience ends.
+        """
         self._session.bye()
-        self._poll(host_ms)
+        self.heard_parting(b"", host_ms)
+
+    def heard_parting(self, line: bytes, host_ms: int) -> None:
+        """Take in a line, or only the time, while parting from the board."""
+        now_s = host_ms / 1000.0
+        if line:
+            self._session.receive(line, now_s)
+        self._session.poll(now_s)
+        self._flush()
+
+    @property
+    def parted(self) -> bool:
+        """Whether the board has confirmed that its heat is off, or is out of reach."""
+        return not self._session.up
+
+    def close(self, host_ms: int) -> None:
+        """Keep what is open of the record."""
         self._tape.close(self._utc_ms(host_ms), host_ms)
 
     def show_parts(self, parts: tuple[PartView, ...], today: int) -> None:
