@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from tawny.settings.home import Home
 
 DEMO, SET_UP, LEAVE = "d", "s", "q"
+_NOT_YOURS = """\
+# Copied from the demo workshop: this is not your mould. Give it its own name, correct every
+# rating, and put in what its commissioning measured; until then these figures fit nothing.
+"""
 
 
 def offer(home: Home) -> str:
@@ -45,10 +49,10 @@ def set_up(home: Home) -> None:
     for name in found:
         click.echo(f"  {name}")
     port = click.prompt(
-        _("Serial port of the board"),
+        _("Serial port of the board (nothing: not known yet)"),
         type=str,
         default=found[0] if found else "",
-        show_default=True,
+        show_default=bool(found),
     ).strip()
     open_home(home)
     for place, shipped in demo_files().items():
@@ -57,18 +61,23 @@ def set_up(home: Home) -> None:
             document = tomlkit.parse(text)
             document["name"], document["workshop"] = press, workshop
             document["simulated"] = False
-            document["port"] = port
             text = tomlkit.dumps(document).replace(
                 "# The press of the demo workshop. Everything in this folder is simulated.",
                 "# Copied from the demo workshop: correct every rating before connecting anything.",
             )
+            # Beside the press's own lines: at the end it would stand under the ram's comment.
+            line = f"port = {tomlkit.item(port).as_string()}\n"
+            text = text.replace("simulated = false\n", f"simulated = false\n{line}", 1)
+        elif place.startswith("moulds/"):
+            text = _NOT_YOURS + text
         target = home.root / place
         if not target.exists():
             write_whole(target, text)
             click.echo(_("wrote {path}").format(path=target))
     click.echo(
         _(
-            "Now correct every rating in these files from the makers' plates, and run "
-            "`tawny check`. Read the cautions in README.md before connecting mains."
+            "Now correct every rating in these files from the makers' plates: the mould and its"
+            " figures are the demo's, not yours. Then run `tawny check`. Read the cautions in"
+            " README.md before connecting mains."
         )
     )
