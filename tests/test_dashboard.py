@@ -190,12 +190,13 @@ async def test_dashboard_knows_terminals_without_unicode() -> None:
 
 
 async def test_dashboard_makes_its_own_picture(tmp_path: Path) -> None:
-    """The saved picture shows the screen and carries no remote address."""
+    """The saved picture shows the screen, without a remote address or a window's buttons."""
     async with desk(make_snapshot()) as shown:
         path = save_picture(shown.app, tmp_path / "hold.svg", "Tawny")
     svg = path.read_text(encoding="utf-8")
     assert "SIMULATED" in svg
     assert "@font-face" not in svg
+    assert "<circle" not in svg
     assert re.findall(r"https?://[^\"' ]+", svg) == ["http://www.w3.org/2000/svg"]
 
 

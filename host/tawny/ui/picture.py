@@ -11,14 +11,16 @@ if TYPE_CHECKING:
 
 # The framework's picture asks a remote address for its font: ours carries no address.
 _FONT_FACE = re.compile(r"@font-face\s*\{[^}]*\}\s*")
+# Its frame is one system's window, with three coloured buttons: ours is a frame and a title.
+_BUTTONS = re.compile(r"<g [^>]*>\s*(?:<circle [^>]*/>\s*)+</g>\s*")
 _COMMENT = re.compile(r"<!-- Generated with [^>]*-->\s*")
 
 
 def plain_svg(svg: str) -> str:
-    """Return a picture without its remote fonts; the viewer's own monospace draws it."""
-    return _COMMENT.sub("", _FONT_FACE.sub("", svg)).replace(
-        "font-family: Fira Code, monospace", "font-family: monospace"
-    )
+    """Return a picture without remote fonts or window buttons, in the viewer's own monospace."""
+    for unwanted in (_FONT_FACE, _BUTTONS, _COMMENT):
+        svg = unwanted.sub("", svg)
+    return svg.replace("font-family: Fira Code, monospace", "font-family: monospace")
 
 
 def save_picture(app: App[None], path: Path, title: str) -> Path:
