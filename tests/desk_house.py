@@ -132,7 +132,7 @@ class House:
 
     async def viewer(self, name: str, *, desk: bool = True) -> tuple[DeskClient, d.Welcome]:
         """A viewer that has greeted."""
-        client = DeskClient(self.path, name=name, desk=desk)
+        client = DeskClient(self.path, name=name, desk=desk, clock_s=self.clock)
         self.clients.append(client)
         return client, await client.open()
 

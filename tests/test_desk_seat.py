@@ -212,3 +212,20 @@ async def test_desk_bounds_what_one_viewer_may_leave_open_but_never_heat_off(
 
 
 # Viewers that hang.
+
+
+async def test_desk_refuses_what_was_meant_long_ago_but_never_heat_off(house: House) -> None:
+    """What lay in the line while the owner stood still acts on nothing, unless towards off."""
+    client, _ = await house.viewer("ana")
+    sent_s = house.clock.now_s
+    client._clock_s = lambda: sent_s  # noqa: SLF001 - as if sent before the owner stood still
+    house.clock.now_s += 2.9
+    assert (await client.ask(intents.Mark())).accepted
+    house.clock.now_s += 0.2
+    late = await client.ask(intents.Mark())
+    assert (late.accepted, late.reason) == (False, Code("too_late"))
+    assert (await client.ask(intents.HeatOff())).accepted
+    assert (await client.ask(intents.Quit())).accepted
+
+    asked = [intent for _, intent in house.source.asked]
+    assert asked == [intents.Mark(), intents.HeatOff(), intents.Quit()]

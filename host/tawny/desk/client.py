@@ -10,7 +10,7 @@ import asyncio
 import getpass
 import time
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -43,10 +43,19 @@ class DeskClient:
         path: The desk's socket.
         name: Who looks, as others see it; the user's name where none is given.
         desk: Ask for the desk if it is free.
+        clock_s: Seconds that count suspend, the same as the owner's.
     """
 
-    def __init__(self, path: Path, *, name: str = "", desk: bool = True) -> None:
+    def __init__(
+        self,
+        path: Path,
+        *,
+        name: str = "",
+        desk: bool = True,
+        clock_s: Callable[[], float] = d.boot_clock_s,
+    ) -> None:
         self._path = path
+        self._clock_s = clock_s
         self._name = name or getpass.getuser()
         self._wants_desk = desk
         self._writer: asyncio.StreamWriter | None = None
@@ -124,7 +133,7 @@ class DeskClient:
         answer: asyncio.Future[d.Answer] = asyncio.get_running_loop().create_future()
         self._answers[number] = answer
         try:
-            self._send(d.Ask(number, intent))
+            self._send(d.Ask(number, intent, self._clock_s()))
             async with asyncio.timeout(ANSWER_WITHIN_S):
                 return await answer
         finally:

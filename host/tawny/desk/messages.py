@@ -5,7 +5,7 @@ Hello(version, name, desk) -->
                            <--  Welcome(version, viewer, ...) and the trend so far
                            <--  Snap (at most 4 a second; a slow viewer gets fewer)
                            <--  Points (each second)
-Ask(id, intent)            -->
+Ask(id, intent, sent_s)    -->
                            <--  Answer(id, accepted, reason)
 Ping                       -->  (each second: somebody is at the desk)
                            <--  Bye(reason) before the owner closes the line
@@ -13,12 +13,19 @@ Ping                       -->  (each second: somebody is at the desk)
 
 from __future__ import annotations
 
+import time
+
 import msgspec
 
 from tawny.core.intents import AnyIntent
 from tawny.core.snapshot import Code, Snapshot, TrendPoint
 
 DESK_VERSION = 1
+
+
+def boot_clock_s() -> float:
+    """Return seconds that count suspend, the same in every process of this computer."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -30,10 +37,15 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
 
 
 class Ask(msgspec.Struct, frozen=True, tag="ask"):
-    """An intent, answered by the `Answer` of the same id."""
+    """An intent, answered by the `Answer` of the same id.
+
+    Attributes:
+        sent_s: When it was meant, on the boot clock that both ends share; None: not told.
+    """
 
     id: int
     intent: AnyIntent
+    sent_s: float | None = None
 
 
 class Ping(msgspec.Struct, frozen=True, tag="ping"):

@@ -8,7 +8,6 @@ any viewer, all else only from the one at the desk.
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
@@ -18,7 +17,7 @@ from typing import Final, Protocol
 import msgspec
 
 from tawny.core.effects import Answered
-from tawny.core.intents import AnyIntent, HeatOff, TakeDesk
+from tawny.core.intents import AnyIntent, HeatOff, Quit, TakeDesk
 from tawny.core.snapshot import Code, Snapshot, TrendPoint
 from tawny.desk import messages as d
 from tawny.desk import socket_file
@@ -32,7 +31,14 @@ SLOW_S: Final = 10.0
 CLOSE_WITHIN_S: Final = 1.0
 VIEWERS_MOST: Final = 16
 ASKS_MOST: Final = 16
+# A viewer gives up an intent after 5 s: one that lay in a line while the owner stood still, or
+# the computer slept, is refused before that and never done behind its back.
+ASK_GOOD_S: Final = 3.0
 NAME_MOST: Final = 40
+
+
+def _too_late(sent_s: float | None, now_s: float) -> bool:
+    return sent_s is not None and not now_s - sent_s <= ASK_GOOD_S
 
 
 class Source(Protocol):
@@ -57,10 +63,6 @@ class _Viewer:
         self.asks: set[asyncio.Task[None]] = set()
 
 
-def _boot_clock_s() -> float:
-    return time.clock_gettime(time.CLOCK_BOOTTIME)
-
-
 class DeskServer:
     """The socket, the viewers, and the desk.
 
@@ -77,7 +79,7 @@ class DeskServer:
         source: Source,
         *,
         owner_version: str,
-        clock_s: Callable[[], float] = _boot_clock_s,
+        clock_s: Callable[[], float] = d.boot_clock_s,
     ) -> None:
         self._path = path
         self._source = source
@@ -202,6 +204,9 @@ class DeskServer:
             viewer.connection.send(d.Answer(ask.id, accepted=True))
             return
         if not isinstance(intent, HeatOff):
+            if not isinstance(intent, Quit) and _too_late(ask.sent_s, now_s):
+                viewer.connection.send(d.Answer(ask.id, accepted=False, reason=Code("too_late")))
+                return
             if not self._desk.holder:
                 self._desk.sit(viewer.name, now_s)
             if viewer.name != self._desk.holder:

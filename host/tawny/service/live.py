@@ -15,9 +15,10 @@ from queue import Empty
 from typing import TYPE_CHECKING
 
 from tawny.core.effects import Answered
-from tawny.core.intents import Quit
+from tawny.core.intents import HeatOff, Quit
 from tawny.core.limits import TICK_MS
 from tawny.core.names import BoardState
+from tawny.core.snapshot import Code
 from tawny.link.reader import Dropped, Heard, Line, Lost, Opened
 from tawny.service.awake import Awake
 
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 WAKE_S = 0.1
 SNAPSHOT_EVERY_S = 0.2
 DESK_LOOK_S = 0.5
+# The desk refuses an intent older than 3 s; this is for one that waits behind the desk.
+WISH_GOOD_S = 3.0
 PART_WITHIN_S = 1.0  # the board answers within 0.1 s; a line before this one may be out
 PART_LOOK_S = 0.02
 
@@ -163,7 +166,15 @@ class Owner:
             case Lost(host_ms=at_ms, reason=reason):
                 press.lost(at_ms, reason)
             case Wish(host_ms=at_ms, intent=intent, who=who, answer=answer):
-                answer.set_result(press.ask(intent, who, at_ms))
+                answer.set_result(self._asked(intent, who, at_ms))
                 self._snapshot = press.snapshot(at_ms)
             case _:
                 pass
+
+    def _asked(self, intent: AnyIntent, who: str, at_ms: int) -> Answered:
+        """Put an intent to the press, unless it has waited too long; heat off never has."""
+        now_ms = self._clock.now_ms()
+        late = now_ms - at_ms > WISH_GOOD_S * 1000 * self._clock.pace
+        if late and not isinstance(intent, HeatOff | Quit):
+            return Answered(accepted=False, reason=Code("too_late"))
+        return self._press.ask(intent, who, at_ms)

@@ -100,6 +100,7 @@ REFUSALS: dict[str, Templates] = {
         N_("The press has gone on meanwhile. Look again, then tap."),
     ),
     "too_soon": N_("Too soon after the last tap. Wait a moment, then tap once."),
+    "too_late": N_("This came too late: the program stood still. Look again, then repeat it."),
     "held_key": N_("The key is held down. Let go, then tap once."),
     "not_allowed_now": (
         N_("That cannot be done now: the press is at {phase}."),
@@ -186,6 +187,10 @@ LINK_REASONS: dict[str, Templates] = {
 
 GOODBYES: dict[str, Templates] = {
     "owner_ended": N_("The program that ran the press has ended. Heat is off."),
+    "owner_failed": N_(
+        "A fault ended the program that ran the press. Heat is off. "
+        "Look at the press first, then start again."
+    ),
     "bad_version": N_("This screen and the owner of the press are of different versions."),
     "bad_message": N_("The owner of the press did not understand this screen. Start it again."),
     "too_many_viewers": N_("Too many screens watch this press already. Close one of them."),
