@@ -138,6 +138,21 @@ async def test_dashboard_cuts_no_word_of_a_half_where_it_is_narrow(shapes: marks
         assert "leave" in rows[19]
 
 
+@pytest.mark.parametrize("size", [(60, 20), (60, 16), (80, 18), (120, 24)])
+async def test_dashboard_always_shows_the_step_that_the_bar_ticks(size: tuple[int, int]) -> None:
+    """However small the screen: no step of the rescue card is ticked unseen."""
+    shot = scene("rescue")
+    card = shot.rescue
+    assert card is not None
+    async with desk(shot, size) as shown:
+        for ticked in range(len(card.steps) + 1):
+            now = msgspec.structs.replace(card, ticked=card.steps[:ticked])
+            rows = await shown.show(msgspec.structs.replace(shot, seq=9 + ticked, rescue=now))
+            due = f"{ticked + 1}  ○" if ticked < len(card.steps) else "close this card"
+            assert any(due in row for row in rows), "\n".join(rows)
+            assert "leave" in rows[-1]
+
+
 async def test_dashboard_follows_the_size_of_the_terminal() -> None:
     """Growing and shrinking the window changes the layout and loses nothing."""
     async with desk(make_snapshot()) as shown:

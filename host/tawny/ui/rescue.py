@@ -32,17 +32,24 @@ def rescue(card: RescueView, look: Look, cells: int, rows: int) -> list[list[Par
         lines.append([(f"{look.marks.high} {words}", "red")])
     if rows > len(lines) + len(card.steps) + done_all:
         lines.append([])
+    steps: list[list[Part]] = []
     for number, step in enumerate(card.steps, start=1):
         done = step in card.ticked
         mark = look.marks.done if done else look.marks.undone
         words = sentences.rescue_step(step)
         key = " " if done else str(number)
-        lines.append([(f" {key} ", "strong"), (f" {mark} {words}", "quiet" if done else "plain")])
+        steps.append([(f" {key} ", "strong"), (f" {mark} {words}", "quiet" if done else "plain")])
     if done_all:
-        lines.append(
+        steps.append(
             [(" f ", "strong"), (" " + _("every step is done: close this card"), "strong")]
         )
-    return [cut(line, cells, look.marks) for line in lines[:rows]]
+    # No step may be ticked unseen: on a small screen those done give way, then the heading.
+    room = max(rows - len(lines), 1)
+    undone = next((n for n, step in enumerate(card.steps) if step not in card.ticked), len(steps))
+    first = max(min(undone, len(steps) - room), 0)
+    steps = steps[first : first + room]
+    lines = lines[max(len(lines) + len(steps) - rows, 0) :]
+    return [cut(line, cells, look.marks) for line in [*lines, *steps]]
 
 
 def next_step(card: RescueView) -> str:
