@@ -9,7 +9,7 @@ import pytest
 
 from rig import Rig
 from tawny.core.effects import SendDuty
-from tawny.core.intents import HeatOff, RescueStep, Scrap
+from tawny.core.intents import Arm, HeatOff, Prepare, RescueStep, Scrap
 from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result
 from tawny.core.step import step
 from tawny.service.part_trace import part_trace
@@ -233,6 +233,23 @@ def test_limits_read_again_after_a_change_reach_the_core(tmp_path: Path) -> None
 
         assert rig.press.state.link.trip_c == 190.0
         assert rig.press.state.link.setpoint_most_c == 175.0
+
+
+@pytest.mark.parametrize("stored", [True, False])
+def test_mould_of_the_press_is_selected_at_the_board_before_it_arms(
+    tmp_path: Path, *, stored: bool
+) -> None:
+    """Another slot in use: the right one is selected; where the board has none, no arming."""
+    with Rig(tmp_path) as rig:
+        slots, slot = rig.world.memory.contents.slots, rig.mould.slot
+        slots[slot + 1] = slots[slot]
+        rig.world.memory.contents.slot_in_use = slot + 1
+        if not stored:
+            del slots[slot]
+        rig.run(5.0)
+        assert (rig.world.memory.contents.slot_in_use == slot) is stored
+        assert rig.ask(Prepare(empty=True, dry=True, let_down=True))
+        assert rig.ask(Arm()) is stored
 
 
 def test_rescue_card_outlives_the_program_until_it_was_worked_through(tmp_path: Path) -> None:

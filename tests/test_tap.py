@@ -275,6 +275,17 @@ def test_tap_prepares_at_rest_only(phase: Phase) -> None:
     assert refusal == Code("not_allowed_now", {"phase": phase.value})
 
 
+def test_tap_arms_no_board_that_judges_by_another_mould() -> None:
+    """R and lag of the mould in the press must be in use at the board before it is armed."""
+    play = Play()
+    play.feed(make_link_up(play.host_ms, mould_slot=2))
+    play.run(0.4)
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
+    assert play.ask(ask.Arm()) == Code("permissive", {"code": "mould_in_use", "slot": 1})
+    play.feed(ev.MouldSeen(host_ms=play.host_ms, slot=1))
+    assert play.ask(ask.Arm()) is None
+
+
 def test_tap_does_not_start_where_nobody_watches() -> None:
     """A minute without anybody at the desk: no arming and no start, until somebody sits down."""
     play = Play()

@@ -47,7 +47,7 @@ not_shelvable alarm_true not_connected not_ready bad_version rescue_first rescue
 PERMISSIVE_CODES = _listed(
     """
 in_band soaked armed mould_closed mould_open sensors_good not_tripped recording confirmed_empty
-mains rescue_done desk_taken breaths_done
+mains rescue_done desk_taken mould_in_use breaths_done
 """
 )
 ALARM_CODES = _listed(

@@ -102,6 +102,12 @@ class LimitsSeen(Event, frozen=True, tag="limits_seen"):
     setpoint_most_c: float
 
 
+class MouldSeen(Event, frozen=True, tag="mould_seen"):
+    """Which mould slot the board uses, read again after a change; 0: none."""
+
+    slot: int
+
+
 class Arming(Event, frozen=True, tag="arming"):
     """Where the arming exchange stands: asked, press_arm, armed, expired."""
 
@@ -140,6 +146,7 @@ AnyEvent = (
     | BoardSaid
     | BoardStatus
     | LimitsSeen
+    | MouldSeen
     | Arming
     | Refusal
     | StoreChanged

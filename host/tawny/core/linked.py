@@ -12,6 +12,7 @@ from tawny.core.events import (
     LimitsSeen,
     LinkDown,
     LinkUp,
+    MouldSeen,
     Refusal,
 )
 from tawny.core.intake import go_stale
@@ -55,6 +56,7 @@ def link_up(state: State, event: LinkUp) -> tuple[State, Effects]:
         supply_cap=event.supply_cap,
         window_s=event.window_ms / 1000.0,
         fitted=event.fitted,
+        mould_slot=event.mould_slot,
         last_host_ms=state.host_ms,
         next_count=-1,
         arming="",
@@ -94,7 +96,7 @@ def board_restarted(state: State, boot: int, cause: str) -> tuple[State, Effects
 
 
 def link_said(
-    state: State, event: BoardRestarted | BoardStatus | LimitsSeen | Arming | Refusal
+    state: State, event: BoardRestarted | BoardStatus | LimitsSeen | MouldSeen | Arming | Refusal
 ) -> tuple[State, Effects]:
     """Take in what came beside the telemetry."""
     link = state.link
@@ -113,6 +115,8 @@ def link_said(
             return replace(state, link=link), ()
         case LimitsSeen(trip_c=trip_c, setpoint_most_c=most_c):
             return replace(state, link=replace(link, trip_c=trip_c, setpoint_most_c=most_c)), ()
+        case MouldSeen(slot=slot):
+            return replace(state, link=replace(link, mould_slot=slot)), ()
         case Arming(step=arming):
             arming = "" if arming in ("armed", "expired") else arming
             return replace(state, link=replace(link, arming=arming)), ()

@@ -64,6 +64,7 @@ class LinkState(msgspec.Struct, frozen=True):
         last_host_ms: Host clock of the last good line.
         board_ms: Board clock of the last frame; -1 where none of this boot came yet.
         next_count: Presses of NEXT/MARK counted so far; -1 where the count is not known.
+        mould_slot: Whose R and lag the board judges by; 0: none, or not known.
         arming: "", "asked", "press_arm".
         bad_rate: Lines that the board dropped in the last second.
         late_ms: Host clock when this computer last left the press waiting.
@@ -80,6 +81,7 @@ class LinkState(msgspec.Struct, frozen=True):
     trip_c: float = 215.0
     setpoint_most_c: float = 200.0
     supply_cap: float = 2.0
+    mould_slot: int = 0
     window_s: float = 1.0
     fitted: int = 0
     last_host_ms: int = -1_000_000

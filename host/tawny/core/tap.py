@@ -138,6 +138,9 @@ def start_refusal(state: State) -> Code | None:
     if tele.st not in (BoardState.READY.value, BoardState.ARMED.value):
         reason = "latched" if tele.st == BoardState.TRIPPED.value else state.link.why
         return Code("not_ready", {"lock_reason": reason})
+    if state.link.mould_slot != state.mould.slot:
+        # Its checks of the heating would go by another mould's R and lag.
+        return missing(Permissive("mould_in_use", met=False, fields={"slot": state.mould.slot}))
     return None
 
 

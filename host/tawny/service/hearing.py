@@ -68,6 +68,10 @@ def _limits(event: link.LimitsRead, host_ms: int) -> ev.AnyEvent:
     return ev.LimitsSeen(host_ms=host_ms, trip_c=_c(limits.trip), setpoint_most_c=_c(limits.set))
 
 
+def _mould(event: link.MouldRead, host_ms: int) -> ev.AnyEvent:
+    return ev.MouldSeen(host_ms=host_ms, slot=event.mould.in_use)
+
+
 def _logged(event: link.Logged, host_ms: int) -> ev.AnyEvent:
     said = event.event
     value_c = said.val / 10.0 if isinstance(said.val, int) else None
@@ -88,6 +92,7 @@ _MAKERS: Final[dict[type[link.LinkEvent], Callable[[Any, int], ev.AnyEvent]]] = 
     link.BoardReset: _reset,
     link.Status: _status,
     link.LimitsRead: _limits,
+    link.MouldRead: _mould,
     link.Logged: _logged,
     link.ArmingStep: _arming,
     link.Refusal: _refusal,

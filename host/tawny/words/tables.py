@@ -151,6 +151,10 @@ PERMISSIVES: dict[str, Templates] = {
     "mains": N_("mains on"),
     "rescue_done": N_("rescue card done"),
     "desk_taken": N_("somebody at the desk"),
+    "mould_in_use": (
+        N_("this mould's values stored at the board, in slot {slot}, and in use there"),
+        N_("this mould's values stored at the board, and in use there"),
+    ),
     "breaths_done": (N_("breaths marked, {done} of {wanted}"), N_("breaths marked")),
 }
 
