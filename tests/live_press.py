@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import signal
+import socket
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from small_disk import Disk
@@ -44,7 +46,7 @@ class LivePress:
         self._client: DeskClient | None = None
         self._listening: asyncio.Task[None] | None = None
 
-    def start_board(self) -> None:
+    def start_board(self, start: str = "170 degC") -> None:
         """Start the simulated board by hand, as a person would plug one in."""
         root = self._root
         self.board = subprocess.Popen(
@@ -57,30 +59,34 @@ class LivePress:
                     *("--eeprom", os.fspath(root / "board-memory.json")),
                     *("--mould", "saucer-160"),
                     *("--pace", str(self.pace)),
-                    *("--start", "170 degC"),
+                    *("--start", start),
                 )
             ),
             stdout=subprocess.DEVNULL,
         )
 
-    def start_owner(self, *options: str) -> None:
-        """Start the owner; the board is another process."""
+    def start_owner(self, *options: str, program: Sequence[str] = ()) -> None:
+        """Start the owner; the board is another process.
+
+        With a program of the test's own, what it says is kept for `communicate`.
+        """
+        words = tawny(
+            "serve",
+            *("--home", os.fspath(self._root)),
+            "--hand",
+            *("--pace", str(self.pace)),
+            *("--recipe", "grain-apple"),
+            *options,
+        )
+        if program:
+            words = [*program, *words[3:]]
         self.owner = subprocess.Popen(
-            self._inside(
-                tawny(
-                    "serve",
-                    *("--home", os.fspath(self._root)),
-                    "--hand",
-                    *("--pace", str(self.pace)),
-                    *("--recipe", "grain-apple"),
-                    *options,
-                )
-            )
+            self._inside(words), stderr=subprocess.PIPE if program else None
         )
 
-    async def look(self) -> None:
-        """Attach a viewer at the desk."""
-        self._client = DeskClient(self.home.socket, name="tester")
+    async def look(self, *, desk: bool = True) -> None:
+        """Attach a viewer, at the desk or behind it."""
+        self._client = DeskClient(self.home.socket, name="tester", desk=desk)
         for _ in range(400):
             try:
                 await self._client.open()
@@ -97,6 +103,7 @@ class LivePress:
                 self._news.set()
             elif isinstance(message, Bye):
                 self.goodbye = message
+                self._news.set()
 
     async def leave(self) -> None:
         """Close the viewer's line."""
@@ -125,6 +132,19 @@ class LivePress:
         assert await self.ask(Prepare(empty=True, dry=True, let_down=True))
         await self.until(lambda snapshot: snapshot.phase is Phase.PREHEAT)
 
+    def board_log(self) -> list[str]:
+        """Return the codes of the board's event log, oldest first."""
+        memory = json.loads((self._root / "board-memory.json").read_text(encoding="utf-8"))
+        return [code for _number, _boot, _ms, code, _tenths in memory["log"]]
+
+    def scene(self) -> dict[str, object]:
+        """Return how things stand at the simulated press."""
+        with socket.socket(socket.AF_UNIX) as hand:
+            hand.connect(os.fspath(self._root / "hand.sock"))
+            hand.sendall(b'{"do": "look"}\n')
+            scene: dict[str, object] = json.loads(hand.makefile().readline())["scene"]
+        return scene
+
     def kill_board(self) -> None:
         """Pull the plug: the board's process dies at once."""
         assert self.board is not None
@@ -147,3 +167,15 @@ class LivePress:
                 except subprocess.TimeoutExpired:
                     process.kill()
                     process.wait()
+
+
+async def _sit_and_look(home: Path) -> None:
+    """Sit at the desk as a viewer in a process of its own, until killed."""
+    client = DeskClient(Home(home).socket, name="hung")
+    await client.open()
+    async for _ in client.messages():
+        pass
+
+
+if __name__ == "__main__":
+    asyncio.run(_sit_and_look(Path(sys.argv[1])))

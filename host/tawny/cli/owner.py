@@ -17,7 +17,7 @@ from tawny.core.converter import fault_of
 from tawny.core.intents import Quit
 from tawny.core.snapshot import Code
 from tawny.desk.server import DeskServer
-from tawny.errors import N_, InputError
+from tawny.errors import N_, InputError, TawnyError
 from tawny.link.reader import Reader
 from tawny.link.session import Session
 from tawny.service.clock import HostClock
@@ -30,6 +30,7 @@ from tawny.settings.home import Home, open_home
 from tawny.settings.workshop import load_workshop
 from tawny.store.store import Store
 from tawny.store.writer import ThreadWriter
+from tawny.words import sentence_of
 
 if TYPE_CHECKING:
     from tawny.core.recipe import Recipe
@@ -128,8 +129,12 @@ def _run(home: Home, press: Press, clock: HostClock, reader: Reader, *, hand: bo
         if hands is not None:
             hands.stop()
         reader.stop()
-    if owner.failure is not None:
-        raise owner.failure
+    match owner.failure:
+        case TawnyError() as fault:
+            # Nobody asked for it: it is told, and kept, as the fault that it is.
+            raise RuntimeError(sentence_of(fault)) from fault
+        case BaseException() as fault:
+            raise fault
 
 
 async def _serve(home: Home, owner: Owner, reader: Reader, hands: DemoHands | None) -> None:
@@ -150,7 +155,7 @@ async def _serve(home: Home, owner: Owner, reader: Reader, hands: DemoHands | No
         hands.start()
     await asyncio.to_thread(owner.ended.wait)
     owner.join(END_WITHIN_S)
-    await server.close(Code("owner_ended"))
+    await server.close(Code("owner_ended" if owner.failure is None else "owner_failed"))
 
 
 def board_options(home: Home, mould: str, wanted: Wanted) -> list[str]:
