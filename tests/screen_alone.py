@@ -1,12 +1,14 @@
 """A dashboard in front of a press that always stands the same, as a program of its own.
 
-`python screen_alone.py [no-mouse]` starts the guard, which starts `... bare [no-mouse]`.
+`python screen_alone.py [no-mouse] [noisy]` starts the guard, which starts `... bare ...`.
 """
 
 from __future__ import annotations
 
 import asyncio
+import logging
 import sys
+import warnings
 from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING
 
@@ -18,8 +20,8 @@ if TYPE_CHECKING:
 EACH_S = 0.3
 
 
-def bare(*, mouse: bool) -> int:
-    """Show the screen in this process."""
+def bare(*, mouse: bool, noisy: bool) -> int:
+    """Show the screen in this process; a noisy one complains all the while."""
     from fake_viewer import FakeViewer
     from screens_factory import make_snapshot, make_trace
     from tawny.desk.messages import DESK_VERSION, Snap, Welcome
@@ -33,12 +35,22 @@ def bare(*, mouse: bool) -> int:
             yield Welcome(DESK_VERSION, "me", "0.0", tuple(make_trace()))
             while True:
                 yield Snap(make_snapshot())
+                if noisy:
+                    complain()
                 await asyncio.sleep(EACH_S)
 
     return run_dashboard(Living(), mouse=mouse)
 
 
+def complain() -> None:
+    """Say something in every way that a library does."""
+    warnings.warn("NOISE of a warning", stacklevel=1)
+    logging.getLogger("library").error("NOISE of a log")
+    sys.stderr.write("NOISE of an error\n")
+    sys.stdout.write("NOISE of a print\n")
+
+
 if __name__ == "__main__":
     if "bare" in sys.argv:
-        sys.exit(bare(mouse="no-mouse" not in sys.argv))
+        sys.exit(bare(mouse="no-mouse" not in sys.argv, noisy="noisy" in sys.argv))
     sys.exit(run_guarded([sys.executable, __file__, "bare", *sys.argv[1:]]))

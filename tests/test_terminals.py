@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from made_record import made_home
 from tmux import Pane, pane
 
 SENTENCE = "Hold. Top up the pressure when the gauge falls to 110 bar."
@@ -153,3 +154,29 @@ def test_terminal_of_any_size_is_followed(tmp_path: Path, exported: dict[str, st
             opened.until(lambda text, rows=rows: text.count("\n") == rows)
         opened.until(drawn)
         assert "ended with 0" in leave(opened)
+
+
+def test_terminal_is_not_painted_over_by_what_libraries_say(tmp_path: Path) -> None:
+    """Warnings, log lines and prints in the screen's process never reach the screen."""
+    with pane(tmp_path, [*SCREEN, "noisy"]) as opened:
+        opened.until(drawn)
+        for _ in range(3):  # each answered after another picture and its noise
+            opened.tap("?")
+            opened.until("leave; asks first")
+            opened.tap("?")
+            assert "NOISE" not in opened.until(drawn)
+
+
+def test_terminal_is_told_why_the_press_did_not_start(tmp_path: Path) -> None:
+    """Where the owner refuses, its sentence stands on the terminal, with its code."""
+    home = made_home(tmp_path / "home", pressings=1)
+    home.store.write_bytes(b"no record at all " * 1000)
+    words = [sys.executable, "-m", "tawny", "demo", "--home", os.fspath(home.root)]
+    with pane(tmp_path, words, size=(300, 24)) as opened:
+        text = opened.until("ended with").replace("\n", "")
+
+    assert text.startswith("the press could not be started: ")
+    assert "is damaged (file is not a database)" in text
+    assert "go on in another folder (--home)" in text
+    assert "ended with 2" in text
+    assert "Traceback" not in text

@@ -32,17 +32,20 @@ class Pane:
         environment: Mapping[str, str],
         size: tuple[int, int],
     ) -> None:
-        self._tmux = ["tmux", "-S", os.fspath(socket), "-f", os.devnull]
+        kept_open = socket.with_suffix(".conf")
+        kept_open.write_text("set -g exit-empty off\nset -g remain-on-exit on\n", encoding="ascii")
+        self._tmux = ["tmux", "-S", os.fspath(socket), "-f", os.fspath(kept_open)]
         given = [f"{name}={value}" for name, value in environment.items()]
         without = [f"--unset={name}" for name in _UNSET]
         line = shlex.join(["env", *without, *given, *words])
-        # The pane stays, so that what the program leaves behind can be looked at.
-        kept = f"{line}; echo ended with $?; exec cat"
+        # The pane stays as it was, so that what the program leaves behind can be looked at.
+        followed = f"{line}; echo ended with $?; exec cat"
         columns, rows = size
-        self._run("new-session", "-d", "-x", str(columns), "-y", str(rows), kept)
+        self._run("new-session", "-d", "-x", str(columns), "-y", str(rows), followed)
 
     def _run(self, *words: str) -> str:
-        told = subprocess.run([*self._tmux, *words], capture_output=True, text=True, check=True)
+        told = subprocess.run([*self._tmux, *words], capture_output=True, text=True, check=False)
+        assert told.returncode == 0, (words, told.stderr)
         return told.stdout
 
     def text(self, *, colours: bool = False) -> str:
