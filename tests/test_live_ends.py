@@ -115,8 +115,9 @@ async def test_owner_that_stood_still_acts_on_nothing_of_before(tmp_path: Path) 
         assert press.board_log()[-1] == "silence"
 
         await press.until(
-            lambda snapshot: snapshot.link.status is LinkStatus.UP
-            and snapshot.board.state is BoardState.READY
+            lambda snapshot: (
+                snapshot.link.status is LinkStatus.UP and snapshot.board.state is BoardState.READY
+            )
         )
         await asyncio.sleep(3.0)
         assert press.board_log().count("armed") == 1
@@ -180,8 +181,10 @@ async def test_empty_desk_is_an_alarm_at_10_s_and_heat_off_at_60_s(live: LivePre
         assert live.scene()["sound"] == "alarm"
         await live.look()
         shown = await onlooker.until(
-            lambda snapshot: "desk_empty"
-            not in {one.alarm for one in snapshot.alarms if one.state.value == "active"}
+            lambda snapshot: (
+                "desk_empty"
+                not in {one.alarm for one in snapshot.alarms if one.state.value == "active"}
+            )
         )
         assert shown.phase is not Phase.COOL
         assert shown.armed
@@ -195,8 +198,10 @@ async def test_empty_desk_is_an_alarm_at_10_s_and_heat_off_at_60_s(live: LivePre
             hung.send_signal(signal.SIGSTOP)
             hung_s = time.monotonic()
             await onlooker.until(
-                lambda snapshot: "desk_empty"
-                in {one.alarm for one in snapshot.alarms if one.state.value == "active"}
+                lambda snapshot: (
+                    "desk_empty"
+                    in {one.alarm for one in snapshot.alarms if one.state.value == "active"}
+                )
             )
             assert 8.0 <= time.monotonic() - hung_s <= 13.0
             shown = await onlooker.until(lambda snapshot: not snapshot.armed, 70.0)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from rig import BEGIN_UTC_MS, Rig
+from tawny.core.effects import SendDuty
 from tawny.core.events import Asked
-from tawny.core.intents import Advance, Mark
+from tawny.core.intents import Advance, Mark, Quit, SetLot, SetOperator
 from tawny.core.names import AlarmState, Phase, Result
 from tawny.core.record import AlarmChange
+from tawny.core.step import step
 from tawny.service.tape import REST_AFTER_MS
 from tawny.service.window import unpack
 from tawny.store.codes import pressing_code
@@ -63,6 +66,72 @@ def test_tape_goes_to_rest_when_a_wait_lasts(tmp_path: Path) -> None:
     assert rest[-1].start_utc_ms == pytest.approx(full[-1].end_utc_ms, abs=300)
     assert rest[-1].end_utc_ms - BEGIN_UTC_MS == pytest.approx(ready_ms + 90_000, abs=1000)
     assert [entry.mono_ms for entry in moves] == [oil_ms]
+
+
+def test_tape_at_rest_ends_where_the_board_is_lost(tmp_path: Path) -> None:
+    """A segment spans what was connected, never the night between."""
+    with Rig(tmp_path) as rig:
+        rig.run(20.0)
+        lost_ms = rig.lockstep.now_ms
+        rig.world.line.plugged = False
+        rig.run(120.0)
+        rig.world.line.plugged = True
+        rig.run(60.0)
+    with Rig(tmp_path) as again:
+        spans_ms = [
+            (one.start_utc_ms - BEGIN_UTC_MS, one.end_utc_ms - BEGIN_UTC_MS)
+            for one in again.store.segments(0, 1 << 62)
+        ]
+
+    first, second = spans_ms
+    assert first[1] == pytest.approx(lost_ms + 3000, abs=500)  # given up for lost by then
+    assert second[0] >= lost_ms + 120_000
+
+
+def test_tape_heat_up_kept_whole_gives_the_same_states_and_duties(tmp_path: Path) -> None:
+    """Segments at full rate replay as pressings do: phases and duty lines, to the per mille."""
+    with Rig(tmp_path, start_c=150.0, person=1) as rig:
+        rig.until(Phase.FILL)
+        rig.recorder.flush()
+        segments = [one for one in rig.store.segments(0, 1 << 62) if one.rate == "full"]
+        windows = [unpack(rig.store.blob(one.trace)) for one in segments]
+
+    assert len(windows) >= 2
+    heated = 0
+    for window in windows:
+        state = window.state
+        for row in window.rows:
+            state, effects = step(state, row.event)
+            sent = next((one for one in effects if isinstance(one, SendDuty)), None)
+            assert (sent is None) is (row.duty is None)
+            assert state.cycle.phase is row.phase
+            if sent is not None and row.duty is not None:
+                assert round(sent.upper * 1000) == round(row.duty.upper * 1000)
+                assert round(sent.lower * 1000) == round(row.duty.lower * 1000)
+                heated += sent.upper > 0.0
+    assert heated > 100
+
+
+def test_who_worked_is_in_the_journal(tmp_path: Path) -> None:
+    """Operator and lot as they were named, by whom, and who ended the owner."""
+    with Rig(tmp_path) as rig:
+        rig.run(3.0)
+        assert rig.ask(SetOperator(name=" Ada "))
+        assert rig.ask(SetLot(name="grain 7"))
+        assert rig.ask(Quit())
+        rig.recorder.flush()
+        entries = rig.store.entries(kinds=("operator", "lot", "ending"))
+
+    assert [(one.kind, one.who) for one in entries] == [
+        ("operator", "tester"),
+        ("lot", "tester"),
+        ("ending", "tester"),
+    ]
+    assert [msgspec.json.decode(one.payload) for one in entries] == [
+        {"name": "Ada"},
+        {"name": "grain 7"},
+        {"phase": "idle"},
+    ]
 
 
 def test_alarm_is_journalled_once_with_what_changed_it(tmp_path: Path) -> None:

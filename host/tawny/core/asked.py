@@ -87,10 +87,12 @@ def _prepare(state: State, intent: ask.Prepare) -> Outcome:
 
 
 def _heat_off(state: State, *, ending: bool) -> Outcome:
+    phase = state.cycle.phase
     state, effects = lose_heat(state, Code("heat_off"), Result.ABORTED)
     if not ending:
         return state, (*effects, NO_HEAT), None
-    return replace(state, ending=True), (*effects, NO_HEAT, End()), None
+    note = Journal(kind="ending", payload={"phase": phase.value})
+    return replace(state, ending=True), (*effects, NO_HEAT, note, End()), None
 
 
 def _scrap(state: State, reason: str) -> Outcome:
@@ -114,9 +116,13 @@ def _triggered(state: State, trigger: Trigger) -> Outcome:
 def _named(state: State, intent: ask.ChooseRecipe | ask.SetOperator | ask.SetLot) -> Outcome:
     match intent:
         case ask.SetOperator(name=name):
-            return replace(state, operator=name.strip()[:NAME_LONGEST]), (), None
+            name = name.strip()[:NAME_LONGEST]
+            note = Journal(kind="operator", payload={"name": name})
+            return replace(state, operator=name), (note,), None
         case ask.SetLot(name=name):
-            return replace(state, lot=name.strip()[:NAME_LONGEST]), (), None
+            name = name.strip()[:NAME_LONGEST]
+            note = Journal(kind="lot", payload={"name": name})
+            return replace(state, lot=name), (note,), None
         case ask.ChooseRecipe(name=name):
             return _choose(state, name)
 

@@ -14,7 +14,7 @@ import msgspec
 
 from tawny.core.columns import Scale, encode
 from tawny.core.effects import PressingBegan, PressingEnded, SendDuty
-from tawny.core.events import AnyEvent, Frame
+from tawny.core.events import AnyEvent, Frame, LinkDown
 from tawny.core.names import Phase, Quality
 from tawny.core.phases import FULL_RATE
 from tawny.core.state import HalfState, State
@@ -165,6 +165,8 @@ class Tape:
         if self._rows:
             self._close_segment(utc_ms, event.host_ms)
         if not isinstance(event, Frame):
+            if isinstance(event, LinkDown):  # the trace runs from connect to disconnect
+                self._close_segment(utc_ms, event.host_ms)
             return
         if self._second.empty:
             self._segment_utc_ms, self._segment_ms = utc_ms, event.host_ms
