@@ -195,6 +195,8 @@ def test_scrapped_pressing_keeps_the_mould_hot(tmp_path: Path) -> None:
         assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 600.0)
         rig.recorder.flush()
 
+        rig.run(1.0)
+        assert rig.press.snapshot(rig.lockstep.now_ms).parts_today == 0
         assert rig.world.board.state is BoardState.ARMED
         record = rig.store.pressing(pressing_code(1)).record
         assert record.result is Result.ABORTED

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from tawny.core.names import Result
 from tawny.core.snapshot import PartView
 
 if TYPE_CHECKING:
     from tawny.store.reader import Reader
 
 SHOWN = 5
+MOST = 10_000
 DAY_MS = 24 * 3600 * 1000
 
 
 def last_parts(reader: Reader, utc_ms: int) -> tuple[tuple[PartView, ...], int]:
-    """Return the newest parts, and how many ended in the last 24 hours."""
+    """Return the newest parts, and how many good ones ended in the last 24 hours."""
     rows = reader.parts(SHOWN)
-    today = reader.parts(limit=10_000, since_utc_ms=utc_ms - DAY_MS)
+    today = reader.parts(MOST, since_utc_ms=utc_ms - DAY_MS, result=Result.COMPLETE)
     views = tuple(
         PartView(
             part_id=row.part_id,

@@ -14,7 +14,7 @@ from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core.alarm_list import ALARMS
 from tawny.core.intents import Confirm
-from tawny.core.names import AlarmState
+from tawny.core.names import AlarmState, Result
 from tawny.core.record import ALARM, AlarmChange
 from tawny.core.snapshot import Code, PartView
 from tawny.core.step import step
@@ -334,7 +334,8 @@ class Press:
             return
         shown = tuple(replace(part, part_id=code) for code in sealed.part_ids)
         self._parts = (*shown, *self._parts)[:PARTS_SHOWN]
-        self._parts_today += len(shown)
+        if part.result is Result.COMPLETE:
+            self._parts_today += len(shown)
 
 
 def _routine(said: fx.Journal) -> bool:
