@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tawny.cli.options import chosen_home, home_option, json_option
-from tawny.words import _
+from tawny.words import _, sentence_of
 
 
 @click.command("export", help=_("Write parts with their traces as files; all if none is named."))
@@ -35,6 +35,7 @@ def command(  # noqa: D103 - the help says it
 ) -> None:
     import json  # noqa: PLC0415 - the help stays light
 
+    from tawny.errors import InputError, StoreDamagedError  # noqa: PLC0415
     from tawny.report.export import export_part, rows_text  # noqa: PLC0415
     from tawny.report.parts import part_object  # noqa: PLC0415
     from tawny.service.part_trace import part_trace  # noqa: PLC0415
@@ -45,10 +46,19 @@ def command(  # noqa: D103 - the help says it
         raise click.UsageError(_("--locale-comma goes with --format csv"))
     place = chosen_home(ctx, home)
     target = folder or place.exports
+    damaged = False
     with Reader.open(place.root) as reader:
         rows = [reader.part(part) for part in parts] if parts else reader.parts()
         for row in rows:
-            trace = part_trace(reader, row.part_id)
+            try:
+                trace = part_trace(reader, row.part_id)
+            except (InputError, StoreDamagedError) as error:
+                if parts:
+                    raise
+                # One part without a trace must not keep all others from being written.
+                damaged = damaged or isinstance(error, StoreDamagedError)
+                click.echo(sentence_of(error), err=True)
+                continue
             files = list(export_part(trace, target, form, comma=comma))
             if picture:
                 from tawny.report.drawing import draw_part  # noqa: PLC0415
@@ -68,3 +78,5 @@ def command(  # noqa: D103 - the help says it
             click.echo(str(listed))
     if not rows and not as_json:
         click.echo(_("the record holds no part yet"))
+    if damaged:
+        ctx.exit(StoreDamagedError.exit_code)

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from tawny.core.events import Asked, BoardSaid, Frame
 from tawny.core.intents import Mark
+from tawny.core.names import Result
 from tawny.core.trace import PartTrace, Samples
-from tawny.errors import N_, StoreDamagedError
+from tawny.errors import N_, InputError, StoreDamagedError
 from tawny.service.window import ON_MS_WRAP, unpack
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def part_trace(reader: Reader, part_id: str) -> PartTrace:
         part_id: Its short code, as a person types it.
 
     Raises:
-        InputError: If there is no such part.
+        InputError: If there is no such part, or it was cut short before its first sample.
         StoreDamagedError: If its trace cannot be read.
     """
     part = reader.part(part_id)
@@ -80,6 +81,13 @@ def samples_of(opened: Opened, record: PressingRecord) -> Samples:
             )
         )
         before, last_ms, pending = event, moment_ms, []
+    if not rows and record.result is not Result.COMPLETE:
+        raise InputError(
+            N_(
+                "pressing {pressing} was cut short before its first sample: there is no trace of it"
+            ),
+            pressing=record.pressing_id,
+        )
     if not rows:
         raise StoreDamagedError(
             N_("the trace of pressing {pressing} holds no sample"), pressing=record.pressing_id
