@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from concurrent.futures import Future
 from pathlib import Path
 from queue import Queue
@@ -11,6 +12,7 @@ import pytest
 from rig import Rig
 from tawny.core.effects import Answered
 from tawny.core.intents import AnyIntent, HeatOff, Prepare, Quit
+from tawny.core.names import Phase, Quality
 from tawny.core.snapshot import Code
 from tawny.link.reader import Heard
 from tawny.service.clock import HostClock
@@ -18,6 +20,35 @@ from tawny.service.live import Owner, Wish
 
 PREPARE = Prepare(empty=True, dry=True, let_down=True)
 LATE = Answered(accepted=False, reason=Code("too_late"))
+
+
+def test_store_that_stands_still_is_an_alarm_after_2_s_and_the_press_goes_on(
+    tmp_path: Path,
+) -> None:
+    """Nothing reaches the disk: told within 2.5 s, by its name; gone again once it writes."""
+    with Rig(tmp_path, start_c=175.0, person=1) as rig:
+        rig.until(Phase.HOLD)
+        recorder = rig.recorder
+        recorder._clock = lambda: rig.lockstep.now_ms / 1000.0  # noqa: SLF001
+        recorder.flush()
+        recorder._not_before_s = math.inf  # noqa: SLF001 - a disk that does not answer
+        rig.run(1.5)
+        assert not rig.alarms()
+        rig.run(1.75)
+        assert rig.alarms() == {"store_stalled"}
+        assert not rig.press.snapshot(rig.lockstep.now_ms).recording
+        assert rig.phase is Phase.HOLD
+        assert rig.press.state.upper.quality is Quality.GOOD
+
+        store = rig.store._db  # noqa: SLF001
+        store.pragma("max_page_count", store.pragma("page_count"))
+        recorder._not_before_s = 0.0  # noqa: SLF001
+        rig.run(8.0)
+        assert "store_full" in rig.alarms()
+        store.pragma("max_page_count", 1 << 30)
+        recorder.flush()
+        rig.run(5.0)
+        assert rig.press.snapshot(rig.lockstep.now_ms).recording
 
 
 @pytest.mark.parametrize(

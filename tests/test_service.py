@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import msgspec
 import pytest
 
 from rig import Rig
+from tawny.cli import virtual_press
 from tawny.core.effects import SendDuty
 from tawny.core.intents import Arm, HeatOff, Prepare, RescueStep, Scrap
 from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result
@@ -15,6 +17,7 @@ from tawny.core.step import step
 from tawny.service.part_trace import part_trace
 from tawny.service.window import unpack
 from tawny.sim.sensor import SensorFault
+from tawny.sim.world import World
 from tawny.store.codes import part_code, pressing_code
 
 
@@ -201,6 +204,35 @@ def test_scrapped_pressing_keeps_the_mould_hot(tmp_path: Path) -> None:
         record = rig.store.pressing(pressing_code(1)).record
         assert record.result is Result.ABORTED
         assert record.extra["reason"] == "oil on the charge"
+
+
+def test_clock_of_the_board_that_wraps_in_mid_hold_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After 49.7 days its 32 bits begin anew: no gap, no restart, the same dose and trace."""
+    found = []
+    wrap_in_ms: int | None = None
+    for name in ("new", "old"):
+        if wrap_in_ms is not None:
+            aged = partial(World, clock_ms=2**32 - wrap_in_ms)
+            monkeypatch.setattr(virtual_press, "World", aged)
+        with Rig(tmp_path / name, start_c=175.0, person=1) as rig:
+            rig.until(Phase.HOLD)
+            wrap_in_ms = wrap_in_ms or rig.lockstep.now_ms + 20_000
+            assert rig.lockstep.run(lambda r=rig: r.press.pressings_ended == 1, 3600.0)
+            rig.recorder.flush()
+            tele = rig.press.state.tele
+            assert tele is not None
+            trace = part_trace(rig.store, part_code(1))
+            found.append((tele.ms, trace.record, trace.samples))
+
+    (new_ms, record, samples), (old_ms, aged_record, aged_samples) = found
+    assert old_ms < new_ms
+    assert aged_record.gaps == ()
+    assert not aged_record.dose_gap
+    assert aged_record.equivalent_s == pytest.approx(record.equivalent_s, abs=1e-6)
+    assert aged_samples.t_s == pytest.approx(samples.t_s, abs=1e-9)
+    assert aged_samples.upper_duty == samples.upper_duty
 
 
 def test_same_seed_presses_the_same_parts(tmp_path: Path) -> None:

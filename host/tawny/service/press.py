@@ -310,7 +310,8 @@ class Press:
         reason = status.reason
         if reason is None and self._recorder.stalled_s() > STALLED_S:
             reason = Code("store_stalled", {"waiting": status.waiting})
-        if (reason is None) != (self._recording is None):
+        before = self._recording
+        if (reason and reason.code) != (before and before.code):
             self._apply(ev.StoreChanged(host_ms=host_ms, ok=reason is None, reason=reason))
         self._recording = reason
 
