@@ -94,6 +94,23 @@ def test_conditions_name_the_half_at_the_cut_off(
     assert _fields(play, "overtemp_host") == {"half": half, "value_c": value_c, "limit_c": 200.0}
 
 
+@pytest.mark.parametrize("way_out", ["charge", "heat_off"])
+def test_conditions_tell_that_the_board_holds_the_heat_after_a_fast_fall(way_out: str) -> None:
+    """The board heats no more until the next charge or arming, and its event is all it says."""
+    play = Play().to(P.READY)
+    play.feed(ev.BoardSaid(host_ms=play.host_ms, code="fall", value_c=171.0))
+    assert play.alarm("fell_fast") is AlarmState.ACTIVE
+    play.run(5.0)
+    assert play.alarm("fell_fast") is AlarmState.ACTIVE
+    if way_out == "charge":
+        assert play.ask(ask.Advance(seen=P.READY)) is None
+        assert play.phase is P.FILL
+    else:
+        play.ask(ask.HeatOff())
+    play.run(1.0)
+    assert play.alarm("fell_fast") is AlarmState.RETURNED
+
+
 def test_conditions_count_deviations_only_once_the_setpoint_was_reached() -> None:
     """Heating up is no deviation; once in band, 11 K above for 5 s is, and 16 K below for 30 s."""
     play = Play().to(P.PREHEAT)

@@ -54,8 +54,8 @@ ALARM_CODES = _listed(
     """
 overtemp_host deviation_high deviation_low disagree sensor_bad link_lost link_stale board_tripped
 board_reset heat_off_button mains_lost limit_chain duty_refused hold_too_long mould_left_open
-presence_due desk_empty store_full store_stalled store_failed interrupted clock_step bad_lines
-loop_late no_rise non_finite version_refused wrong_device
+fell_fast presence_due desk_empty store_full store_stalled store_failed interrupted clock_step
+bad_lines loop_late no_rise non_finite version_refused wrong_device
 """
 )
 RESCUE_CODES = _listed(

@@ -63,6 +63,7 @@ ALARMS: Final[dict[str, AlarmEntry]] = {
     "deviation_low": _entry(MEDIUM, PLAIN, 30.0, 10.0),
     "hold_too_long": _entry(MEDIUM, PLAIN, 0.0, 0.0),
     "mould_left_open": _entry(MEDIUM, PLAIN, 0.0, 0.0),
+    "fell_fast": _entry(MEDIUM, PLAIN, 0.0, 0.0),
     "presence_due": _entry(MEDIUM, PLAIN, 0.0, 0.0, group="desk"),
     "desk_empty": _entry(HIGH, PLAIN, 0.0, 0.0, group="desk"),
     "store_full": _entry(HIGH, PLAIN, 0.0, 2.0, group="record"),

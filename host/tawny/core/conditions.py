@@ -82,6 +82,8 @@ def _board(state: State, tele: Tele, found: Found) -> None:
     open_ms = 0 if opened_ms is None else cycle.clock_ms - opened_ms
     if cycle.heat_wanted and open_ms >= OPEN_HEAT_MOST_S * 1000:
         found["mould_left_open"] = {}
+    if cycle.fell:
+        found["fell_fast"] = {}
     if cycle.phase is Phase.RELEASE and cycle.clock_ms - cycle.since_ms >= RELEASE_LATE_MS:
         found["hold_too_long"] = {}
 

@@ -117,6 +117,7 @@ def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[A
             confirmed=False,
             pressing=None,
             charge_due=False,
+            fell=False,
             disarmed_ms=cycle.clock_ms,
         ),
         upper=replace(state.upper, duty=0.0, integral=0.0, reached=False),

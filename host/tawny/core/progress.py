@@ -86,7 +86,7 @@ def _announce_charge(state: State) -> tuple[State, Effects]:
         return replace(state, cycle=replace(cycle, charge_due=False)), ()
     if cycle.clock_ms - cycle.charged_ms < (CHARGE_APART_S + CHARGE_MARGIN_S) * 1000:
         return state, ()
-    cycle = replace(cycle, charge_due=False, charged_ms=cycle.clock_ms)
+    cycle = replace(cycle, charge_due=False, charged_ms=cycle.clock_ms, fell=False)
     return replace(state, cycle=cycle), (SendCharge(),)
 
 

@@ -146,6 +146,8 @@ class CycleState(msgspec.Struct, frozen=True):
         charged_ms, disarmed_ms: Press clock of the last announcement, and of the last disarming
             of a board that nobody asked to arm.
         opened_ms: Press clock since when the mould stands open.
+        fell: The board saw a half fall fast outside a charge, and holds the heat at 0 until the
+            next charge or arming.
         since_clean, since_oil: Pressings since then; None: not known, so due.
         lost: Why heat was lost last; empty once it is wanted again.
         restarted, restarted_ms: Cause of the board's last restart, and host clock since when it
@@ -166,6 +168,7 @@ class CycleState(msgspec.Struct, frozen=True):
     charged_ms: int = -1_000_000
     disarmed_ms: int = -1_000_000
     opened_ms: int | None = None
+    fell: bool = False
     pressing: PressingState | None = None
     next_number: int = 1
     since_clean: int | None = 0

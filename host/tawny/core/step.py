@@ -146,6 +146,8 @@ def _other(state: State, event: AnyEvent) -> tuple[State, Effects]:
         case LinkDown():
             return link_down(state, event)
         case BoardSaid():
+            if event.code == "fall" and state.cycle.heat_wanted:
+                state = replace(state, cycle=replace(state.cycle, fell=True))
             payload: dict[str, object] = {"code": event.code, "value_c": event.value_c}
             return state, (Journal(kind="board_event", payload=payload),)
         case StoreChanged():

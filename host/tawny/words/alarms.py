@@ -82,6 +82,10 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
         N_("The hot mould stands open."),
         N_("Close it, or take the heat off."),
     ),
+    "fell_fast": (
+        N_("A half cooled fast: the board holds the heat off."),
+        N_("See to mould and sensors. Then heat off, and arm again."),
+    ),
     "presence_due": (
         (N_("Is anybody there? Heat goes off in {left_s}."), N_("Is anybody there?")),
         N_("Press any button or pedal at the press."),
