@@ -275,6 +275,24 @@ def test_tap_prepares_at_rest_only(phase: Phase) -> None:
     assert refusal == Code("not_allowed_now", {"phase": phase.value})
 
 
+def test_tap_asks_again_what_is_in_the_mould_ten_minutes_after_somebody_looked() -> None:
+    """Confirmed in the morning is not confirmed at noon, unless it has been hot since."""
+    play = Play()
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
+    play.run(590.0)
+    assert play.ask(ask.Arm()) is None
+    play.run(20.0)
+    assert play.ask(ask.Arm()) == Code("permissive", {"code": "confirmed_empty"})
+    play.board["st"] = "armed"
+    play.run(2.0)
+    assert play.phase is P.IDLE
+    assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
+    play.run(1.0)
+    assert play.phase is P.PREHEAT
+    play.run(700.0)
+    assert play.state.cycle.confirmed
+
+
 def test_tap_arms_no_board_that_judges_by_another_mould() -> None:
     """R and lag of the mould in the press must be in use at the board before it is armed."""
     play = Play()

@@ -80,7 +80,8 @@ def _prepare(state: State, intent: ask.Prepare) -> Outcome:
         return state, (), Code("rescue_first")
     if not (intent.empty and intent.dry and intent.let_down):
         return state, (), missing(Permissive("confirmed_empty", met=False))
-    state = replace(state, cycle=replace(state.cycle, confirmed=True))
+    cycle = replace(state.cycle, confirmed=True, confirmed_ms=state.host_ms)
+    state = replace(state, cycle=cycle)
     note = Journal(kind="prepared", payload={"empty": True, "dry": True, "let_down": True})
     ask_board = () if start_refusal(state) is not None else (SendArm(),)
     return state, (note, *ask_board), None

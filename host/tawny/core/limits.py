@@ -61,6 +61,7 @@ PRESENCE_WARNING_S = 120.0
 DESK_ALARM_S = 10.0
 DESK_HEAT_OFF_S = 60.0
 
+CONFIRMED_S = 600.0  # what was seen in the mould before that, nobody knows to be so still
 ADVANCE_APART_S = 0.5
 KEY_QUIET_S = 1.2  # a held key repeats faster than this: only a fresh tap advances
 HOT_C = 45.0  # touchable only when both halves are below

@@ -140,6 +140,7 @@ class CycleState(msgspec.Struct, frozen=True):
 
     Attributes:
         clock_ms: The press clock: the board's clock carried over its restarts.
+        confirmed_ms: Host clock when the mould was seen empty, dry and let down.
         advanced_ms, tapped_ms: Host clock of the last advance, and of the last tap at all.
         soaking_ms: Press clock since when both halves have been in band.
         charge_due: A charge is to be announced as soon as the board takes one.
@@ -160,6 +161,7 @@ class CycleState(msgspec.Struct, frozen=True):
     clock_ms: int = 0
     paused_from: Phase | None = None
     confirmed: bool = False
+    confirmed_ms: int | None = None
     heat_wanted: bool = False
     advanced_ms: int = -1_000_000
     tapped_ms: int = -1_000_000

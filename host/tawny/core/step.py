@@ -25,7 +25,7 @@ from tawny.core.events import (
 )
 from tawny.core.heat import control, setpoints_c
 from tawny.core.intake import on_time_ms, take_in
-from tawny.core.limits import CONTROL_EVERY_FRAMES, DESK_HEAT_OFF_S, GAP_S
+from tawny.core.limits import CONFIRMED_S, CONTROL_EVERY_FRAMES, DESK_HEAT_OFF_S, GAP_S
 from tawny.core.linked import board_restarted, link_down, link_said, link_up, silence
 from tawny.core.loss import lose_heat
 from tawny.core.names import LinkStatus, Result
@@ -50,6 +50,8 @@ def step(state: State, event: AnyEvent) -> tuple[State, Effects]:
     if host_ms - state.host_ms > LATE_MS and state.host_ms > 0:
         state = replace(state, link=replace(state.link, late_ms=host_ms))
     state = replace(state, host_ms=host_ms)
+    if state.cycle.confirmed and not state.cycle.heat_wanted:
+        state = _confirmed_anew(state)
     match event:
         case Frame():
             state, effects = _frame(state, event)
@@ -62,6 +64,14 @@ def step(state: State, event: AnyEvent) -> tuple[State, Effects]:
     state, quiet = silence(state)
     state, sounded = _alarms(state)
     return state, effects + quiet + sounded
+
+
+def _confirmed_anew(state: State) -> State:
+    """Ask again what is in the mould where nothing was heated for long since somebody looked."""
+    seen_ms = state.cycle.confirmed_ms
+    if seen_ms is None or state.host_ms - seen_ms <= CONFIRMED_S * 1000:
+        return state
+    return replace(state, cycle=replace(state.cycle, confirmed=False, confirmed_ms=None))
 
 
 def _frame(state: State, event: Frame) -> tuple[State, Effects]:
