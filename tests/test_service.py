@@ -14,6 +14,7 @@ from tawny.core.effects import SendDuty
 from tawny.core.intents import Arm, HeatOff, Prepare, RescueStep, Scrap
 from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result
 from tawny.core.step import step
+from tawny.errors import StoreDamagedError
 from tawny.service.part_trace import part_trace
 from tawny.service.window import unpack
 from tawny.sim.sensor import SensorFault
@@ -156,6 +157,19 @@ def test_owner_killed_in_mid_press_leaves_a_pressing_sealed_as_interrupted(tmp_p
     assert record.equivalent_s == pytest.approx(equivalent_s, abs=1.5)
     assert rescue is not None
     assert rescue.pressing == pressing_code(1)
+
+
+def test_spool_that_cannot_be_read_is_one_sentence_and_nothing_is_deleted(tmp_path: Path) -> None:
+    """A chunk that is no chunk: named with its pressing, and left for repair."""
+    rig = Rig(tmp_path, start_c=175.0, person=1)
+    rig.until(Phase.FILL)
+    rig.run(3.0)
+    rig.recorder.spool(pressing_code(1), b"\xc1")
+    rig.recorder.flush()
+    rig.store.close()
+    for _ in range(2):
+        with pytest.raises(StoreDamagedError, match="C0001-U was left open and cannot be read"):
+            Rig(tmp_path)
 
 
 def test_tripped_board_ends_the_pressing_and_names_its_first_out(tmp_path: Path) -> None:

@@ -106,7 +106,14 @@ def _whole(leftover: Leftover, name: str, otherwise: int) -> int:
 
 
 def _rows(leftover: Leftover) -> tuple[State, list[Row]]:
-    chunks = [msgspec.msgpack.decode(data, type=Chunk) for data in leftover.chunks]
+    try:
+        chunks = [msgspec.msgpack.decode(data, type=Chunk) for data in leftover.chunks]
+    except msgspec.MsgspecError as error:
+        raise StoreDamagedError(
+            N_("pressing {pressing} was left open and cannot be read ({why}); keep the file"),
+            pressing=leftover.pressing_id,
+            why=error,
+        ) from error
     start = next((chunk.state for chunk in chunks if chunk.state is not None), None)
     if start is None:
         raise StoreDamagedError(
