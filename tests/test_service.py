@@ -13,6 +13,7 @@ from tawny.cli import virtual_press
 from tawny.core.effects import SendDuty
 from tawny.core.intents import Arm, HeatOff, Prepare, RescueStep, Scrap
 from tawny.core.names import BoardState, Half, LinkStatus, Phase, Quality, Result
+from tawny.core.record import AlarmChange
 from tawny.core.step import step
 from tawny.errors import StoreDamagedError
 from tawny.service.part_trace import part_trace
@@ -172,6 +173,27 @@ def test_spool_that_cannot_be_read_is_one_sentence_and_nothing_is_deleted(tmp_pa
             Rig(tmp_path)
 
 
+def test_alarm_of_a_pressing_is_recorded_with_its_own_moment(tmp_path: Path) -> None:
+    """An empty desk in mid hold: the record says when, not only that."""
+    with Rig(tmp_path, start_c=175.0, person=1) as rig:
+        rig.until(Phase.HOLD)
+        rig.run(20.0)
+        rig.press.desk("", 12.0, 0, rig.lockstep.now_ms)
+        rig.run(5.0)
+        rig.press.desk("tester", 0.0, 1, rig.lockstep.now_ms)
+        assert rig.lockstep.run(lambda: rig.press.pressings_ended == 1, 3600.0)
+        rig.recorder.flush()
+        record = rig.store.pressing(pressing_code(1)).record
+        raised = [
+            entry.utc_ms
+            for entry in rig.store.entries(kinds=("alarm",))
+            if entry.read(AlarmChange).event == "raise"
+        ]
+
+    assert [note.alarm for note in record.alarms] == ["desk_empty"]
+    assert record.alarms[0].utc_ms == raised[0] < record.ended_utc_ms - 60_000
+
+
 def test_tripped_board_ends_the_pressing_and_names_its_first_out(tmp_path: Path) -> None:
     """An open sensor trips the board; the host seals, alarms with the cause and wants a reset."""
     with Rig(tmp_path, person=1) as rig:
@@ -185,6 +207,13 @@ def test_tripped_board_ends_the_pressing_and_names_its_first_out(tmp_path: Path)
         assert snapshot.board.first_out.value == "sensor"
         assert snapshot.sentence.code == "rescue"
         assert {"board_tripped", "interrupted"} <= rig.alarms()
+        rig.recorder.flush()
+        note = rig.store.pressing(pressing_code(1)).record.alarms[-1]
+        raised = rig.store.entries(kinds=("alarm",))
+        assert note.alarm == "board_tripped"
+        assert note.utc_ms == next(
+            entry.utc_ms for entry in raised if entry.read(AlarmChange).alarm == note.alarm
+        )
         for step_code in snapshot.rescue.steps:  # type: ignore[union-attr]
             assert rig.ask(RescueStep(step=step_code))
         assert rig.press.snapshot(rig.lockstep.now_ms).sentence.code == "tripped"

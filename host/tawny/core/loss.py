@@ -10,7 +10,7 @@ from tawny.core.effects import AnyEffect, Journal, SendDisarm
 from tawny.core.messages import FIT_SWITCH, IN_OPEN
 from tawny.core.names import Phase, Result
 from tawny.core.phases import CLOSED, Trigger, enter
-from tawny.core.pressing import ended
+from tawny.core.pressing import ended, with_alarms
 from tawny.core.recipe import Recipe
 from tawny.core.snapshot import Code, RescueView
 from tawny.core.state import CycleState, PressingState, State
@@ -89,7 +89,7 @@ def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[A
     effects: list[AnyEffect] = [SendDisarm()]
     pressing = state.cycle.pressing
     if pressing is not None:
-        pressing = _with_cause(pressing, cause)
+        pressing = _with_cause(pressing, cause, state.host_ms)
         state = replace(state, cycle=replace(state.cycle, pressing=pressing))
         effects.append(ended(state, Result.ABORTED if pressing.scrapped else result))
     if state.cycle.heat_wanted:
@@ -126,12 +126,11 @@ def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[A
     return state, tuple(effects)
 
 
-def _with_cause(pressing: PressingState, cause: Code) -> PressingState:
+def _with_cause(pressing: PressingState, cause: Code, host_ms: int) -> PressingState:
     """Note the alarm that ends a pressing: it is judged only after the pressing is sealed."""
-    alarms = pressing.alarms
-    if cause.code in ALARMS and cause.code not in alarms:
-        alarms = (*alarms, cause.code)
-    return replace(pressing, alarms=alarms, reason=pressing.reason or cause.code)
+    if cause.code in ALARMS:
+        pressing = with_alarms(pressing, (cause.code,), host_ms)
+    return replace(pressing, reason=pressing.reason or cause.code)
 
 
 def count_pressing(cycle: CycleState) -> CycleState:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from msgspec.structs import replace
 
 from tawny.core import dose
@@ -32,6 +34,16 @@ def anew(pressing: PressingState) -> PressingState:
         dose_gap=False,
         off_sum_k=0.0,
         off_count=0,
+    )
+
+
+def with_alarms(pressing: PressingState, codes: Iterable[str], host_ms: int) -> PressingState:
+    """Note alarms that are raised now, each once."""
+    fresh = tuple(code for code in dict.fromkeys(codes) if code not in pressing.alarms)
+    return replace(
+        pressing,
+        alarms=pressing.alarms + fresh,
+        alarms_ms=pressing.alarms_ms + (host_ms,) * len(fresh),
     )
 
 
@@ -200,6 +212,7 @@ def ended(state: State, result: Result, *, phase: Phase | None = None) -> Pressi
             "energy_kwh": energy_j / 3.6e6,
             "breaths_s": pressing.breaths_s,
             "alarms": pressing.alarms,
+            "alarms_ms": pressing.alarms_ms,
             "closed_s": (None if closed_ms is None else (closed_ms - pressing.began_ms) / 1000.0),
             "recipe": pressing.recipe,
             "reason": pressing.reason,

@@ -108,6 +108,7 @@ class PressingState(msgspec.Struct, frozen=True):
         equivalent_s, severity_min: From closing to the end of the hold.
         release_equivalent_s: What came on top until opening.
         gaps: Start and end of what was not seen, since the beginning.
+        alarms, alarms_ms: What was raised meanwhile, each once, and when on the host clock.
         off_sum_k, off_count: Deviation of both halves, from closing to the end of the hold.
     """
 
@@ -131,6 +132,7 @@ class PressingState(msgspec.Struct, frozen=True):
     lower_on_ms: int = 0
     breaths_s: tuple[float, ...] = ()
     alarms: tuple[str, ...] = ()
+    alarms_ms: tuple[int, ...] = ()
     scrapped: bool = False
     reason: str = ""
 

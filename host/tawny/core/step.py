@@ -29,7 +29,7 @@ from tawny.core.limits import CONFIRMED_S, CONTROL_EVERY_FRAMES, DESK_HEAT_OFF_S
 from tawny.core.linked import board_restarted, link_down, link_said, link_up, silence
 from tawny.core.loss import lose_heat
 from tawny.core.names import LinkStatus, Result
-from tawny.core.pressing import accumulate
+from tawny.core.pressing import accumulate, with_alarms
 from tawny.core.progress import progress
 from tawny.core.snapshot import Code
 from tawny.core.state import State
@@ -198,8 +198,7 @@ def _in_pressing(state: State, bells: tuple[Bell, ...]) -> State:
     pressing = state.cycle.pressing
     if pressing is None or not bells:
         return state
-    fresh = tuple(bell.alarm for bell in bells if bell.alarm not in pressing.alarms)
-    pressing = replace(pressing, alarms=pressing.alarms + fresh)
+    pressing = with_alarms(pressing, (bell.alarm for bell in bells), state.host_ms)
     return replace(state, cycle=replace(state.cycle, pressing=pressing))
 
 

@@ -37,6 +37,7 @@ def record_of(
     recipe = cast("Recipe", figures["recipe"])
     gaps = cast("tuple[tuple[int, int], ...]", figures["gaps"])
     alarms = cast("tuple[str, ...]", figures["alarms"])
+    alarms_ms = cast("tuple[int, ...]", figures["alarms_ms"])
     return PressingRecord(
         pressing_id=pressing_code(end.number),
         number=end.number,
@@ -64,8 +65,10 @@ def record_of(
         dose_gap=cast("bool", figures["dose_gap"]),
         energy_kwh=cast("float", figures["energy_kwh"]),
         alarms=tuple(
-            AlarmNote(alarm=code, utc_ms=ended[0], priority=ALARMS[code].priority)
-            for code in alarms
+            AlarmNote(
+                alarm=code, utc_ms=ended[0] - ended[1] + at_ms, priority=ALARMS[code].priority
+            )
+            for code, at_ms in zip(alarms, alarms_ms, strict=True)
         ),
         operator=state.operator,
         lot=state.lot,
