@@ -21,14 +21,17 @@ class Awake:
         if awake and self._holder is None and self._tool is not None:
             try:
                 self._holder = subprocess.Popen(  # noqa: S603 - a fixed command of the system
-                    [self._tool, *HOLD, "--why=the press is armed", "sleep", "infinity"],
-                    stdin=subprocess.DEVNULL,
+                    # It ends with its input, so that no killed owner keeps a computer awake.
+                    [self._tool, *HOLD, "--why=the press is armed", "cat"],
+                    stdin=subprocess.PIPE,
                     stdout=subprocess.DEVNULL,
                     stderr=subprocess.DEVNULL,
                 )
             except OSError:
                 self._tool = None
         elif not awake and self._holder is not None:
+            assert self._holder.stdin is not None  # noqa: S101 - a pipe was asked for
+            self._holder.stdin.close()
             self._holder.terminate()
             self._holder.wait()
             self._holder = None
