@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import os
 
+from hypothesis import settings
+
+# Deadlines measure the machine, which may be busy; what is too slow has its own bench.
+settings.register_profile("tawny", deadline=None)
+settings.load_profile("tawny")
+
 # A machine without a terminal names none; screens would then draw themselves in ASCII.
 os.environ["TERM"] = "xterm-256color"
 for name in ("NO_COLOR", "TAWNY_HOME", "TAWNY_DEBUG", "COLUMNS", "LINES"):
