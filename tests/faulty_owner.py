@@ -1,7 +1,8 @@
-"""An owner with a fault: it breaks down in the middle of a step as soon as a file says so."""
+"""An owner with a fault: a part of it breaks down as soon as a file says so."""
 
 from __future__ import annotations
 
+import asyncio
 import os
 import sys
 from pathlib import Path
@@ -9,7 +10,8 @@ from pathlib import Path
 from tawny.cli.main import main
 from tawny.service.press import Press
 
-FAULT = "fault"
+FAULT = "fault"  # in the service thread
+DESK_FAULT = "desk-fault"  # in the main thread
 
 
 def break_down(home: Path) -> None:
@@ -25,6 +27,23 @@ def break_down(home: Path) -> None:
     Press.tick = faulty  # type: ignore[method-assign]
 
 
+def lose_the_desk(home: Path) -> None:
+    """Let the main thread fail while it waits for the service thread to end."""
+    waits = asyncio.to_thread
+
+    async def faulty(*given: object) -> object:
+        waiting = asyncio.create_task(waits(*given))  # type: ignore[arg-type]
+        while not waiting.done():
+            if await waits(os.path.exists, home / DESK_FAULT):
+                message = "no such desk"
+                raise ZeroDivisionError(message)
+            await asyncio.sleep(0.1)
+        return await waiting
+
+    asyncio.to_thread = faulty  # type: ignore[assignment]
+
+
 if __name__ == "__main__":
     break_down(Path(sys.argv[1]))
+    lose_the_desk(Path(sys.argv[1]))
     main(sys.argv[2:])

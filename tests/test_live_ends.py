@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from faulty_owner import FAULT
+from faulty_owner import DESK_FAULT, FAULT
 from live_press import LivePress, tawny
 from tawny.core.intents import Advance, Prepare
 from tawny.core.names import BoardState, LinkStatus, Phase, Result
@@ -94,6 +94,23 @@ async def test_fault_in_mid_press_is_heat_off_a_sentence_and_code_1(live: LivePr
         record = reader.pressing(pressing_code(1)).record
         assert record.result is Result.INTERRUPTED
         assert record.phase_at_end in (Phase.BREATHE, Phase.HOLD)
+
+
+async def test_fault_of_the_desk_in_mid_press_is_heat_off_and_sealed(live: LivePress) -> None:
+    """What serves the viewers fails: the press is switched off in good order, code 1."""
+    live.start_owner(program=[sys.executable, "tests/faulty_owner.py", str(live.home.root)])
+    await live.look()
+    await to_hold(live)
+    (live.home.root / DESK_FAULT).touch()
+    assert live.owner is not None
+    _, said = await asyncio.to_thread(live.owner.communicate, timeout=15)
+
+    assert live.owner.returncode == 1
+    assert "ZeroDivisionError: no such desk" in said.decode()
+    assert live.board_log()[-1] == "disarmed"
+    assert "silence" not in live.board_log()
+    with Reader.open(live.home.root) as reader:
+        assert reader.pressing(pressing_code(1)).record.result is Result.ABORTED
 
 
 async def test_owner_that_stood_still_acts_on_nothing_of_before(tmp_path: Path) -> None:

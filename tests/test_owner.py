@@ -11,7 +11,7 @@ import pytest
 
 from rig import Rig
 from tawny.core.effects import Answered
-from tawny.core.intents import AnyIntent, HeatOff, Prepare, Quit
+from tawny.core.intents import AnyIntent, HeatOff, Prepare
 from tawny.core.names import Phase, Quality
 from tawny.core.snapshot import Code
 from tawny.link.reader import Heard
@@ -71,7 +71,16 @@ def test_owner_does_nothing_that_waited_too_long_but_heat_off(
         owner.start()
         assert given.result(5.0) == answer
         assert rig.press.state.cycle.confirmed is (intent is PREPARE and answer.accepted)
-        owner.submit(Quit(), "test")
-        assert owner.ended.wait(5.0)
-        owner.join(5.0)
+        owner.end("test", 5.0)
+        assert owner.ended.is_set()
         assert owner.failure is None
+        assert rig.press.state.ending
+
+
+def test_owner_that_never_began_has_nothing_to_end(tmp_path: Path) -> None:
+    """A desk that cannot be opened leaves an owner that never ran."""
+    with Rig(tmp_path) as rig:
+        owner = Owner(rig.press, HostClock(), Queue[Heard]())
+        owner.end("fault", 5.0)
+        assert not owner.ended.is_set()
+        assert not rig.press.state.ending

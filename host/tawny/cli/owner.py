@@ -153,8 +153,10 @@ async def _serve(home: Home, owner: Owner, reader: Reader, hands: DemoHands | No
     owner.start()
     if hands is not None:
         hands.start()
-    await asyncio.to_thread(owner.ended.wait)
-    owner.join(END_WITHIN_S)
+    try:
+        await asyncio.to_thread(owner.ended.wait)
+    finally:
+        owner.end("fault", END_WITHIN_S)  # where this thread failed, the other goes on
     await server.close(Code("owner_ended" if owner.failure is None else "owner_failed"))
 
 

@@ -82,6 +82,12 @@ class Owner:
         """Wait for the service thread to end."""
         self._thread.join(timeout_s)
 
+    def end(self, why: str, timeout_s: float) -> None:
+        """Command heat off and wait for the end; nothing where it never ran, or has ended."""
+        if self._thread.is_alive():
+            self.submit(Quit(), why)
+            self.join(timeout_s)
+
     def submit(self, intent: AnyIntent, who: str) -> Future[Answered]:
         """Hand over an intent; its answer comes from the service thread."""
         answer: Future[Answered] = Future()
