@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-import pytest
+from needs import lacking
 
 _SMALL = 'mount -t tmpfs -o "size=$1" none "$2"'
 _FROZEN = 'mount --bind "$2" "$2" && mount -o remount,bind,ro "$2"'
@@ -78,7 +78,7 @@ def _mounted(how: str, folder: Path, size: str = "") -> Iterator[Disk]:
         assert holder.stdout is not None
         try:
             if holder.stdout.readline() != b"ready\n":
-                pytest.skip("this system lets nobody mount a folder of their own")
+                lacking("this system lets nobody mount a folder of their own")
             seen = Path(f"/proc/{holder.pid}/root") / folder.relative_to("/")
             yield Disk(folder, seen, holder.pid)
         finally:

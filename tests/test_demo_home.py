@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import pytest
 
+from needs import lacking
 from tmux import pane
 
 HEADLESS = ["demo", "--headless", "--parts", "1", "--pace", "max"]
@@ -74,7 +75,7 @@ def tawny(room: Room, *words: str) -> list[str]:
 def traced(words: list[str], log: Path) -> list[str]:
     """Return a command line under strace."""
     if shutil.which("strace") is None:
-        pytest.skip("strace is not installed")
+        lacking("strace is not installed")
     return ["strace", "-ff", "-y", "-qq", "-e", f"trace={CALLS}", "-o", os.fspath(log), *words]
 
 

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 
-import pytest
+from needs import lacking
 
 WITHIN_S = 30.0  # generous, for a loaded machine
 LOOK_EVERY_S = 0.05
@@ -107,7 +107,7 @@ def pane(
         size: Columns and rows.
     """
     if shutil.which("tmux") is None:
-        pytest.skip("tmux is not installed")
+        lacking("tmux is not installed")
     path = os.pathsep.join([os.fspath(TESTS), *sys.path])
     given = {"PYTHONPATH": path, "LANG": "C.UTF-8", **(environment or {})}
     made = Pane(folder / f"tmux-{next(_number)}", words, given, size)
