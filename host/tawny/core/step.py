@@ -6,6 +6,8 @@ the host's. Replaying the recorded events gives the same states and duties.
 
 from __future__ import annotations
 
+from functools import partial
+
 from msgspec.structs import replace
 
 from tawny.core.alarms import judge
@@ -104,30 +106,23 @@ def _frame(state: State, event: Frame) -> tuple[State, Effects]:
 
 def _taken_in(state: State, event: Frame, dt_ms: int, *, gap: bool) -> State:
     tele, wanted_c, band_k = event.tele, setpoints_c(state), state.recipe_in_use().band_k
-    upper = take_in(
+    both = partial(take_in, board_ms=event.board_ms, dt_ms=dt_ms, gap=gap, band_k=band_k)
+    upper = both(
         state.upper,
         value=tele.u,
         raw=tele.ur,
         counter=tele.un,
         on_ms=tele.uo,
-        board_ms=event.board_ms,
-        dt_ms=dt_ms,
-        gap=gap,
         setpoint_c=wanted_c[0],
-        band_k=band_k,
         model=state.mould.upper,
     )
-    lower = take_in(
+    lower = both(
         state.lower,
         value=tele.l,
         raw=tele.lr,
         counter=tele.ln,
         on_ms=tele.lo,
-        board_ms=event.board_ms,
-        dt_ms=dt_ms,
-        gap=gap,
         setpoint_c=wanted_c[1],
-        band_k=band_k,
         model=state.mould.lower,
     )
     link = replace(
