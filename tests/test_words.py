@@ -70,7 +70,7 @@ look_cause
 def zone() -> Iterator[None]:
     """Set a fixed time zone, three hours east of UTC."""
     before = os.environ.get("TZ")
-    os.environ["TZ"] = "XXX-3"
+    os.environ["TZ"] = "EAST-3"
     time.tzset()
     yield
     os.environ.pop("TZ")
