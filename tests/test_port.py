@@ -24,26 +24,26 @@ class Pty:
     """A pty: the board's end, and the path that a host opens."""
 
     def __init__(self) -> None:
-        self.board, self._keep = pty.openpty()
-        tty.setraw(self._keep)
-        self.path = os.ttyname(self._keep)
+        self.board, self.keep = pty.openpty()
+        tty.setraw(self.keep)
+        self.path = os.ttyname(self.keep)
 
     def cflag(self) -> int:
         """The control flags of the line as they stand."""
-        return int(termios.tcgetattr(self._keep)[2])
+        return int(termios.tcgetattr(self.keep)[2])
 
     def set_hupcl(self) -> None:
         """Let the line drop DTR at its last closing, as a fresh one does."""
-        attributes = termios.tcgetattr(self._keep)
+        attributes = termios.tcgetattr(self.keep)
         attributes[2] |= termios.HUPCL
-        termios.tcsetattr(self._keep, termios.TCSANOW, attributes)
+        termios.tcsetattr(self.keep, termios.TCSANOW, attributes)
 
     def unplug(self) -> None:
         """End it as a pulled plug does."""
-        for end in (self.board, self._keep):
+        for end in (self.board, self.keep):
             if end >= 0:
                 os.close(end)
-        self.board = self._keep = -1
+        self.board = self.keep = -1
 
 
 @pytest.fixture
@@ -122,6 +122,34 @@ def test_port_that_is_not_there_names_those_that_are(tmp_path: Path) -> None:
         open_port(str(tmp_path / "ttyUSB9"))
 
     assert reason_of(caught.value).code == "port_absent"
+
+
+def test_port_never_opens_the_terminal_that_took_the_number_of_one_that_has_gone(
+    tmp_path: Path,
+) -> None:
+    """A killed board leaves its link; whose terminal it points to now is somebody else's."""
+    board = Pty()
+    link = tmp_path / "board"
+    link.symlink_to(board.path)
+    open_port(str(link)).close()
+    board.unplug()
+    # File times come from a clock that ticks every few milliseconds: let it move on once.
+    tick = tmp_path / "tick"
+    tick.touch()
+    while tick.stat().st_mtime_ns <= link.lstat().st_mtime_ns:
+        tick.touch()
+
+    others = [Pty() for _ in range(64)]
+    try:
+        stranger = next(other for other in others if other.path == board.path)
+        os.write(stranger.board, b"a key\n")
+        with pytest.raises(PortError) as caught:
+            open_port(str(link))
+        assert caught.value.fields["code"] == "port_absent"
+        assert os.read(stranger.keep, 100) == b"a key\n"
+    finally:
+        for other in others:
+            other.unplug()
 
 
 def test_port_that_is_a_file_is_refused(tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ from tawny.core.snapshot import Code
 from tawny.errors import N_, BusyError, PortError
 from tawny.link import ports
 
+PTS: Final = "/dev/pts/"
 READ_WITHIN_S: Final = 0.2
 WRITE_WITHIN_S: Final = 1.0
 # What pyserial lets through when a device vanishes, or is closed, under a call.
@@ -98,6 +99,8 @@ def open_port(url: str) -> Port:
     """
     is_path = "://" not in url
     exclusive = True if is_path else None
+    if is_path and _left_behind(url):
+        raise _absent(url)
     try:
         line: serial.Serial = serial.serial_for_url(
             url, BAUD, timeout=READ_WITHIN_S, write_timeout=WRITE_WITHIN_S, exclusive=exclusive
@@ -119,6 +122,21 @@ def reason_of(error: PortError | BusyError) -> Code:
     return Code(str(error.fields.get("code", "port_gone")), fields)
 
 
+def _left_behind(path: str) -> bool:
+    """Say whether a link still names a pseudo-terminal that has gone.
+
+    The kernel gives the number of a terminal that has gone to the next one that is opened,
+    whoever opens it: reading there would take somebody else's keys. A link that was made for
+    a terminal is never older than it.
+    """
+    link = Path(path)
+    if not link.is_symlink() or not os.path.realpath(path).startswith(PTS):
+        return False
+    with suppress(OSError):  # not there at all: opening says so
+        return link.stat().st_ctime_ns > link.lstat().st_mtime_ns
+    return False
+
+
 def _take_for_us(line: serial.Serial, url: str) -> None:
     """Keep others out who do not ask for a lock, and keep DTR up after closing."""
     try:
@@ -127,7 +145,7 @@ def _take_for_us(line: serial.Serial, url: str) -> None:
         termios.tcsetattr(line.fileno(), termios.TCSANOW, attributes)
         # The simulated board keeps its own side of a pty open, so that there the mark
         # would outlive us and lock out the next start.
-        if not os.path.realpath(url).startswith("/dev/pts/"):
+        if not os.path.realpath(url).startswith(PTS):
             fcntl.ioctl(line.fileno(), termios.TIOCEXCL)
     except (OSError, termios.error) as error:
         line.close()
