@@ -3,8 +3,9 @@
  * functions writes its state.
  *
  * Temperatures are tenths of a degree Celsius, duties per mille, times milliseconds of the board's
- * clock, which wraps: ages are unsigned differences. Two sources share this header: safety.c (state,
- * conditions, timers) and rules.c (what is judged at each read). */
+ * clock, which wraps: ages are unsigned differences. Its sources share this header: safety.c (state and
+ * conditions), safety_time.c (passes, reads, switches), safety_ask.c (what requests do) and rules.c
+ * (what is judged at each read). */
 #ifndef SAFETY_H
 #define SAFETY_H
 
@@ -199,6 +200,9 @@ void rules_arm(struct rules *rules, uint32_t now_ms);
 /* A charge is announced at these temperatures. */
 void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES]);
 
+/* Returns whether R and lag are stored for every half. */
+bool rules_know_mould(const struct rules *rules);
+
 /* Judges one read. */
 struct rules_verdict rules_judge(struct rules *rules, uint32_t now_ms,
                                  const struct rules_half half[SAFETY_HALVES],
@@ -232,30 +236,20 @@ struct safety_said {
     enum safety_event code;
 };
 
-/* The whole core. Read it freely; write it only through the functions below. */
+/* The whole core. Read it freely; write it only through the functions below. The order is that of
+ * use: the controller reaches the first 64 bytes of a structure with the least code. */
 struct safety {
-    struct rules rules;
-    struct safety_said said[SAFETY_SAID_MOST]; /* events since the last safety_take_said */
-    uint32_t selftest_ms;  /* when the self-test began */
-    uint32_t fed_ms;       /* last taken duty line, or the hello where there was none */
-    uint32_t mirror_ms;    /* when the mirror or its command changed last */
-    uint32_t charge_ms;    /* when the last charge was announced */
-    uint32_t open_ms;      /* when the mould opened */
-    uint32_t present_ms;   /* when somebody was there */
-    uint32_t heat_ms;      /* commissioning heat: its last line ... */
-    uint32_t press_ms;     /* ... the first heat of this press of ARM ... */
-    uint32_t rise_ms;      /* ... and the start of the 120 s */
-    int16_t rise_tenths;
-    uint16_t heat_expiry_ms;
+    uint16_t seal;         /* sum over all below, renewed by every function that writes */
+    enum safety_state state;
+    enum safety_cause latch;
+    uint16_t inputs;       /* switches, SAFETY_IN_ bits */
     int16_t trip;          /* trip point ... */
     int16_t trip_inverted; /* ... and its complement: safety_trip compares */
     int16_t tenths[SAFETY_HALVES]; /* last good readings, 0 before the first */
-    uint16_t inputs;       /* switches, SAFETY_IN_ bits */
-    enum safety_state state;
-    enum safety_cause latch;
     uint8_t halves;
-    uint8_t said_count;
     uint8_t heats;         /* half under commissioning heat plus 1, 0 none */
+    bool contactor;        /* wanted in */
+    bool cut;              /* outputs off now: for whoever drives them, who confirms it */
     bool session;          /* a session is alive */
     bool sensors_good;     /* every half may be decided on */
     bool mould_known;      /* R and lag of every half are stored for the mould in use */
@@ -263,14 +257,26 @@ struct safety {
     bool selftest_done;    /* the tests of the start have ended */
     bool mirror_due;       /* the mirror will be compared at mirror_ms + 200 ms */
     bool window;           /* a charge window is open */
-    bool charged;          /* charge_ms means something */
+    bool charged;          /* the last charge was less than a minute ago */
     bool open_too_long;    /* until the mould closes */
     bool fallen;           /* until the next charge or arming */
     bool lingers;          /* the contactor stays in after a disarming by silence */
     bool press_used;       /* press_ms means something */
-    bool contactor;        /* wanted in */
-    bool cut;              /* outputs off now: for whoever drives them, who clears it */
-    uint16_t seal;         /* sum over all above, renewed by every function that writes */
+    bool press_spent;      /* this press of ARM has had its 10 min */
+    uint8_t said_count;
+    uint32_t fed_ms;       /* last taken duty line, or the hello where there was none */
+    uint32_t mirror_ms;    /* when the mirror or its command changed last */
+    uint32_t present_ms;   /* when somebody was there */
+    uint32_t charge_ms;    /* when the last charge was announced */
+    uint32_t open_ms;      /* when the mould opened */
+    uint32_t selftest_ms;  /* when the self-test began */
+    uint32_t heat_ms;      /* commissioning heat: its last line ... */
+    uint32_t press_ms;     /* ... the first heat of this press of ARM ... */
+    uint32_t rise_ms;      /* ... and the start of the 120 s */
+    uint16_t heat_expiry_ms;
+    int16_t rise_tenths;
+    struct safety_said said[SAFETY_SAID_MOST]; /* events since the last safety_take_said */
+    struct rules rules;
 };
 
 /* What lasted, and how the switches stand. */
@@ -284,7 +290,7 @@ void safety_start(struct safety *safety, uint8_t halves, const struct safety_kep
                   uint16_t inputs, uint32_t now_ms);
 
 /* The tests of the start have ended; the state follows 1 s after the start. */
-void safety_end_selftest(struct safety *safety, bool passed);
+void safety_end_selftest(struct safety *safety, bool passed, uint32_t now_ms);
 
 /* A self-test that runs all the time has failed: trips at once. */
 void safety_fail_selftest(struct safety *safety, uint32_t now_ms);
@@ -348,7 +354,7 @@ void safety_release_arm(struct safety *safety, bool asks_reset, bool idle, uint3
 bool safety_take_said(struct safety *safety, struct safety_said *said);
 
 /* Outputs were cut. */
-void safety_confirm_cut(struct safety *safety);
+void safety_confirm_cut(struct safety *safety, uint32_t now_ms);
 
 /* Returns the trip point; the lowest one where its two copies differ. */
 int16_t safety_trip(const struct safety *safety);
@@ -362,6 +368,9 @@ int16_t safety_hottest(const struct safety *safety);
 /* Returns whether both duties are to be taken as 0. */
 bool safety_holds(const struct safety *safety);
 
+/* Returns whether the host has been silent for 3 s, or there is none. */
+bool safety_is_silent(const struct safety *safety, uint32_t now_ms);
+
 /* Returns whether any heater may be on at all: armed, or under commissioning heat. */
 bool safety_permits(const struct safety *safety);
 
@@ -374,5 +383,34 @@ bool safety_alarms(const struct safety *safety, uint32_t now_ms);
 /* Seconds left, rounded up; 0 where none runs. */
 uint8_t safety_window_left_s(const struct safety *safety, uint32_t now_ms);
 uint16_t safety_presence_left_s(const struct safety *safety, uint32_t now_ms);
+
+/* ---- inside: for the core's own sources ---- */
+
+/* Everything that can change the state. */
+enum core_move {
+    CORE_STARTED,   /* out of reset */
+    CORE_TESTED,    /* self-test passed, no latch stored */
+    CORE_CLEAR,     /* every condition for ready holds */
+    CORE_NOT_CLEAR, /* one of them does not */
+    CORE_ARM,       /* the right answer, then a press of ARM */
+    CORE_DISARM,    /* asked, silent, nobody present, full duty too long */
+    CORE_TRIP,
+    CORE_RESET /* by hand at the board */
+};
+
+/* Every function that writes opens and closes: a seal that does not fit trips. */
+void core_open(struct safety *safety, uint32_t now_ms);
+void core_close(struct safety *safety);
+
+void core_say(struct safety *safety, enum safety_event code, int16_t tenths);
+void core_change(struct safety *safety, enum core_move move, uint32_t now_ms);
+void core_drive_contactor(struct safety *safety, uint32_t now_ms);
+void core_end_heat(struct safety *safety, uint32_t now_ms);
+void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths, uint32_t now_ms);
+void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers,
+                 uint32_t now_ms);
+void core_settle(struct safety *safety, uint32_t now_ms);
+bool core_may_heat(const struct safety *safety);
+bool core_is_testing(const struct safety *safety);
 
 #endif

@@ -1,0 +1,287 @@
+#include "safety.h"
+
+bool safety_is_over(uint32_t now_ms, uint32_t since_ms, uint32_t span_ms)
+{
+    return (uint32_t)(now_ms - since_ms) >= span_ms;
+}
+
+enum safety_cause safety_first(enum safety_cause latched, enum safety_cause found)
+{
+    return latched != SAFETY_NONE ? latched : found;
+}
+
+bool safety_count_over(uint8_t *over, bool good, int16_t tenths, int16_t trip)
+{
+    if (good) {
+        if (tenths < trip) {
+            *over = 0;
+        } else if (*over < 2u) {
+            *over = (uint8_t)(*over + 1u);
+        } else {
+            *over = 2u;
+        }
+    }
+    return *over >= 2u;
+}
+
+enum safety_trip_answer safety_judge_trip(int16_t present, int32_t wanted, bool armed, bool hand)
+{
+    if (wanted < SAFETY_TRIP_LEAST || wanted > SAFETY_CEILING) {
+        return SAFETY_TRIP_RANGE;
+    }
+    if (wanted > present) {
+        if (armed) {
+            return SAFETY_TRIP_STATE;
+        }
+        if (!hand) {
+            return SAFETY_TRIP_HAND;
+        }
+    }
+    return SAFETY_TRIP_TAKEN;
+}
+
+int16_t safety_trip(const struct safety *safety)
+{
+    int16_t trip = safety->trip;
+    bool sound = trip == (int16_t)~safety->trip_inverted && trip >= SAFETY_TRIP_LEAST &&
+                 trip <= SAFETY_CEILING;
+    return sound ? trip : SAFETY_TRIP_LEAST;
+}
+
+int16_t safety_setpoint_most(const struct safety *safety)
+{
+    int16_t most = (int16_t)(safety_trip(safety) - SAFETY_SETPOINT_BELOW_TRIP);
+    return most < SAFETY_SETPOINT_MOST ? most : SAFETY_SETPOINT_MOST;
+}
+
+/* The seal: two running sums over everything behind it, so that order counts too. */
+static uint16_t sum_of(const struct safety *safety)
+{
+    const uint8_t *byte = (const uint8_t *)safety;
+    uint8_t low = 0x5Au;
+    uint8_t high = 0xA5u;
+    for (uint16_t at = sizeof safety->seal; at < sizeof *safety; at++) {
+        low = (uint8_t)(low + byte[at]);
+        high = (uint8_t)(high + low);
+    }
+    return (uint16_t)((uint16_t)((uint16_t)high << 8) | low);
+}
+
+bool safety_is_intact(const struct safety *safety)
+{
+    return safety->seal == sum_of(safety);
+}
+
+void core_close(struct safety *safety)
+{
+    safety->seal = sum_of(safety);
+}
+
+/* Memory that changed by itself is worth nothing: everything off, whatever it says. */
+static void give_up(struct safety *safety, uint32_t now_ms)
+{
+    safety->halves = safety->halves == 1u ? 1u : SAFETY_HALVES;
+    safety->said_count = 0;
+    if (safety->latch >= SAFETY_CAUSES) {
+        safety->latch = SAFETY_NONE;
+    }
+    safety->session = false;
+    safety->selftest_failed = true;
+    rules_start(&safety->rules, safety->halves, now_ms);
+    core_trip(safety, SAFETY_SELFTEST_FAILED, 0, now_ms);
+}
+
+void core_open(struct safety *safety, uint32_t now_ms)
+{
+    if (!safety_is_intact(safety)) {
+        give_up(safety, now_ms);
+    }
+}
+
+void core_say(struct safety *safety, enum safety_event code, int16_t tenths)
+{
+    if (safety->said_count < SAFETY_SAID_MOST) {
+        safety->said[safety->said_count].code = code;
+        safety->said[safety->said_count].tenths = tenths;
+        safety->said_count = (uint8_t)(safety->said_count + 1u);
+    }
+}
+
+bool core_is_testing(const struct safety *safety)
+{
+    return safety->state == SAFETY_BOOT || safety->state == SAFETY_SELFTEST;
+}
+
+int16_t safety_hottest(const struct safety *safety)
+{
+    int16_t upper = safety->tenths[SAFETY_UPPER];
+    int16_t lower = safety->tenths[SAFETY_LOWER];
+    return safety->halves > 1u && lower > upper ? lower : upper;
+}
+
+enum safety_why safety_reason(const struct safety *safety)
+{
+    uint16_t inputs = safety->inputs;
+    if (safety->latch != SAFETY_NONE) {
+        return SAFETY_WHY_LATCHED;
+    }
+    if (core_is_testing(safety)) {
+        return SAFETY_WHY_SELFTEST;
+    }
+    if (!safety->session) {
+        return SAFETY_WHY_SESSION;
+    }
+    if (!safety->sensors_good) {
+        return SAFETY_WHY_SENSOR;
+    }
+    if ((inputs & SAFETY_IN_MAINS) == 0u) {
+        return SAFETY_WHY_MAINS;
+    }
+    if ((inputs & SAFETY_IN_BUTTON) != 0u) {
+        return SAFETY_WHY_BUTTON;
+    }
+    if ((inputs & SAFETY_IN_THERMOSTAT) != 0u) {
+        return SAFETY_WHY_THERMOSTAT;
+    }
+    /* Just released, the contact still has its 200 ms. */
+    if ((inputs & SAFETY_IN_CONTACTOR) != 0u && !safety->contactor && !safety->mirror_due) {
+        return SAFETY_WHY_MIRROR;
+    }
+    return safety->mould_known ? SAFETY_WHY_NONE : SAFETY_WHY_MOULD;
+}
+
+static enum safety_state after(enum safety_state state, enum core_move move)
+{
+    switch (state) {
+    case SAFETY_BOOT:
+        return move == CORE_STARTED ? SAFETY_SELFTEST : state;
+    case SAFETY_SELFTEST:
+        if (move == CORE_TRIP) {
+            return SAFETY_TRIPPED;
+        }
+        return move == CORE_TESTED ? SAFETY_LOCKED : state;
+    case SAFETY_LOCKED:
+        if (move == CORE_TRIP) {
+            return SAFETY_TRIPPED;
+        }
+        return move == CORE_CLEAR ? SAFETY_READY : state;
+    case SAFETY_READY:
+        if (move == CORE_TRIP) {
+            return SAFETY_TRIPPED;
+        }
+        if (move == CORE_NOT_CLEAR) {
+            return SAFETY_LOCKED;
+        }
+        return move == CORE_ARM ? SAFETY_ARMED : state;
+    case SAFETY_ARMED:
+        if (move == CORE_TRIP) {
+            return SAFETY_TRIPPED;
+        }
+        if (move == CORE_NOT_CLEAR) {
+            return SAFETY_LOCKED;
+        }
+        return move == CORE_DISARM ? SAFETY_READY : state;
+    case SAFETY_TRIPPED:
+        return move == CORE_RESET ? SAFETY_LOCKED : state;
+    case SAFETY_STATES:
+    default:
+        return SAFETY_TRIPPED;
+    }
+}
+
+/* The only writer of the state. */
+void core_change(struct safety *safety, enum core_move move, uint32_t now_ms)
+{
+    enum safety_state before = safety->state;
+    safety->state = after(before, move);
+    if (safety->state == before) {
+        return;
+    }
+    if (before == SAFETY_ARMED || safety->state == SAFETY_TRIPPED) {
+        safety->cut = true;
+    }
+    if (safety->state == SAFETY_ARMED) {
+        safety->fallen = false;
+        safety->lingers = false;
+        rules_arm(&safety->rules, now_ms);
+        safety->present_ms = now_ms;
+        core_say(safety, SAFETY_EVENT_ARMED, 0);
+    } else if (safety->state != SAFETY_READY) {
+        safety->lingers = false;
+    }
+}
+
+void core_drive_contactor(struct safety *safety, uint32_t now_ms)
+{
+    bool wanted = safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0u;
+    if (wanted != safety->contactor) {
+        safety->contactor = wanted;
+        safety->mirror_ms = now_ms;
+        safety->mirror_due = true;
+    }
+}
+
+bool core_may_heat(const struct safety *safety)
+{
+    return safety->state == SAFETY_READY ||
+           (safety->state == SAFETY_LOCKED && safety_reason(safety) == SAFETY_WHY_MOULD);
+}
+
+void core_end_heat(struct safety *safety, uint32_t now_ms)
+{
+    if (safety->heats != 0u) {
+        safety->cut = true;
+        safety->heats = 0;
+        core_drive_contactor(safety, now_ms);
+    }
+}
+
+/* Everything off; the first cause is kept. */
+void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths, uint32_t now_ms)
+{
+    bool is_first = safety->latch == SAFETY_NONE;
+    safety->cut = true;
+    safety->heats = 0;
+    safety->lingers = false;
+    safety->latch = safety_first(safety->latch, cause);
+    core_change(safety, CORE_TRIP, now_ms);
+    if (is_first) {
+        core_say(safety, SAFETY_EVENT_TRIP, tenths);
+    }
+    core_drive_contactor(safety, now_ms);
+}
+
+void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers,
+                   uint32_t now_ms)
+{
+    safety->cut = true;
+    if (safety->state == SAFETY_ARMED) {
+        safety->lingers = lingers;
+        core_change(safety, CORE_DISARM, now_ms);
+        core_say(safety, code, tenths);
+    }
+    core_drive_contactor(safety, now_ms);
+}
+
+/* Lets state and contactor follow from the conditions as they stand. */
+void core_settle(struct safety *safety, uint32_t now_ms)
+{
+    enum safety_why reason = safety_reason(safety);
+    if (reason != SAFETY_WHY_NONE && safety->state == SAFETY_ARMED) {
+        if (reason == SAFETY_WHY_SENSOR) {
+            core_trip(safety, SAFETY_SENSOR, safety_hottest(safety), now_ms);
+            return;
+        }
+        if (reason == SAFETY_WHY_MAINS) {
+            core_say(safety, SAFETY_EVENT_MAINS, safety_hottest(safety));
+        } else if (reason == SAFETY_WHY_BUTTON) {
+            core_say(safety, SAFETY_EVENT_DISARMED, safety_hottest(safety));
+        }
+    }
+    core_change(safety, reason == SAFETY_WHY_NONE ? CORE_CLEAR : CORE_NOT_CLEAR, now_ms);
+    if (!core_may_heat(safety)) {
+        core_end_heat(safety, now_ms);
+    }
+    core_drive_contactor(safety, now_ms);
+}
+
