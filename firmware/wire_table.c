@@ -1,0 +1,91 @@
+#include "wire.h"
+
+#define DECIMALS_COUNT 6u
+
+/* Every kind in the order of `enum wire_kind`, and at last the end that every line has. */
+static const IN_FLASH char KINDS[] = "hello qW vB id8\n"
+                                     "limits s4 qW\n"
+                                     "mould s4 qW kB\n"
+                                     "use s4 qW kB\n"
+                                     "store s4 qW kB hH rW lagW upW\n"
+                                     "duty s4 qW uD usS lD lsS eW xW\n"
+                                     "arm s4 qW\n"
+                                     "answer s4 qW a8\n"
+                                     "disarm s4 qW\n"
+                                     "charge s4 qW\n"
+                                     "trip s4 qW cT\n"
+                                     "heat s4 qW hH dD eW xW\n"
+                                     "log s4 qW iW\n"
+                                     "signal s4 qW lampL sndP\n"
+                                     "bye s4 qW\n"
+                                     "boot bootW causeC build8 latchF\n"
+                                     "here qW vB mvB build8 board88 bootW causeC latchF s4\n"
+                                     "limits qW ceilT tripT setT capW winW outO zonesB fit3\n"
+                                     "mould qW kB inB urW ulW uhW lrW llW lhW\n"
+                                     "challenge qW c8\n"
+                                     "entry qW iW bootW msQ codeE valT lastW\n"
+                                     "done qW\n"
+                                     "refused qW whyR\n"
+                                     "tele nW msQ uT ur8 unW uoW lT lr8 lnW loW stM foF in3 kB fN\n"
+                                     "stat msQ whyK ucT lcT opsQ badW unkW passW idB chB plW\n"
+                                     "event iW bootW msQ codeE valT\n"
+                                     " crc8\n";
+
+/* The decimal types: bytes and words of 1, 2 and 4 bytes, duty, setpoint, force. */
+static const IN_FLASH struct {
+    uint32_t most;
+    char type;
+} DECIMALS[DECIMALS_COUNT] = {{0xFFu, 'B'}, {0xFFFFu, 'W'}, {0xFFFFFFFFu, 'Q'},
+                              {1000u, 'D'}, {2000u, 'S'},   {1023u, 'N'}};
+
+/* The types that have words, each with its words in the page's order. */
+static const IN_FLASH char WORDS[] =
+    "T bad none\n"
+    "H upper lower\n"
+    "L off on blink\n"
+    "P off breathe topup soon alarm\n"
+    "C power button brownout watchdog unknown\n"
+    "F none overtemp sensor disagree norise risefast fallfast welded stuck mirror chain selftest\n"
+    "O ssr relay\n"
+    "M boot selftest locked ready armed tripped\n"
+    "K none session sensor mains button thermostat mould mirror selftest latched\n"
+    "R version busy token old echo slot range limit state rate hand wrong empty\n"
+    "E boot armed disarmed silence released trip reset charge openoff fall full presence mains "
+    "tripset stored used comm refarm\n";
+
+const IN_FLASH char *wire_end(const IN_FLASH char *text, char last)
+{
+    const IN_FLASH char *end = text;
+    while (*end > last) {
+        end++;
+    }
+    return end;
+}
+
+const IN_FLASH char *wire_pattern(uint8_t kind)
+{
+    const IN_FLASH char *pattern = KINDS;
+    for (uint8_t i = 0u; i < kind; i++) {
+        pattern = &wire_end(pattern, '\n')[1];
+    }
+    return pattern;
+}
+
+const IN_FLASH char *wire_words(char type)
+{
+    const IN_FLASH char *words = WORDS;
+    while ((*words != type) && (*words != '\0')) {
+        words++;
+    }
+    return (*words == type) ? &words[1] : words;
+}
+
+uint32_t wire_most(char type)
+{
+    for (uint8_t i = 0u; i < DECIMALS_COUNT; i++) {
+        if (DECIMALS[i].type == type) {
+            return DECIMALS[i].most;
+        }
+    }
+    return 0u;
+}
