@@ -9,7 +9,10 @@ from pathlib import Path
 from typing import Any
 
 FIRMWARE = Path(__file__).resolve().parent.parent / "firmware"
-PURE = ("buttons", "memory", "output", "rules", "safety", "safety_ask", "safety_time", "sense", "session", "signals", "wire")
+PURE = (
+    "buttons", "memory", "output", "rules", "safety", "safety_ask", "safety_time", "sense",
+    "session", "signals", "wire", "wire_table", "wire_write",
+)  # fmt: skip
 WARNINGS = (
     "-Wall -Wextra -Wpedantic -Wconversion -Wswitch-enum -Wmissing-prototypes -Wshadow -Werror"
 ).split()
