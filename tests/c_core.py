@@ -14,8 +14,9 @@ PURE = (
     "session", "signals", "wire", "wire_table", "wire_write",
 )  # fmt: skip
 WARNINGS = (
-    "-Wall -Wextra -Wpedantic -Wconversion -Wswitch-enum -Wmissing-prototypes -Wshadow -Werror"
-).split()
+    "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wswitch-enum", "-Wmissing-prototypes",
+    "-Wshadow", "-Werror",
+)  # fmt: skip
 FLAGS = ("-std=c11", "-DIN_FLASH=", "-O1", "-g", *WARNINGS)
 
 _EMPTY_HEADERS = ("stdbool.h", "stdint.h", "stddef.h")  # cffi knows their names by itself
