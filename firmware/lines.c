@@ -214,6 +214,12 @@ static bool compose_due(struct unit *unit, struct wire_line *line, uint32_t now_
     return false;
 }
 
+bool unit_has_line(const struct unit *unit)
+{
+    return unit->boot_due || unit->replies_waiting != 0u || unit->tele_due || unit->stat_due ||
+           unit->event_sent != unit->memory.newest;
+}
+
 uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST], uint32_t now_ms)
 {
     struct wire_line line = {0};

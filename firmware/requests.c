@@ -1,8 +1,8 @@
 #include "unit.h"
 
-#define RISE_MOST 5000u   /* mK/s */
-#define LAG_MOST 3000u    /* tenths of a second */
-#define UP_LEAST 60u      /* seconds */
+#define RISE_MOST 5000u /* mK/s */
+#define LAG_MOST 3000u  /* tenths of a second */
+#define UP_LEAST 60u    /* seconds */
 #define UP_MOST 7200u
 
 /* What a request leads to: its own reply, `done`, or a refusal. */

@@ -87,7 +87,7 @@ static void give_up(struct safety *safety, uint32_t now_ms)
     }
     safety->session = false;
     safety->selftest_failed = true;
-    rules_start(&safety->rules, safety->halves, now_ms);
+    rules_start(&safety->rules, safety->halves);
     core_trip(safety, SAFETY_SELFTEST_FAILED, 0, now_ms);
 }
 
@@ -203,7 +203,7 @@ void core_change(struct safety *safety, enum core_move move, uint32_t now_ms)
     if (safety->state == SAFETY_ARMED) {
         safety->fallen = false;
         safety->lingers = false;
-        rules_arm(&safety->rules, now_ms);
+        rules_arm(&safety->rules);
         safety->present_ms = now_ms;
         core_say(safety, SAFETY_EVENT_ARMED, 0);
     } else if (safety->state != SAFETY_READY) {
@@ -252,7 +252,7 @@ void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths, u
 }
 
 void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers,
-                   uint32_t now_ms)
+                 uint32_t now_ms)
 {
     safety->cut = true;
     if (safety->state == SAFETY_ARMED) {
@@ -284,4 +284,3 @@ void core_settle(struct safety *safety, uint32_t now_ms)
     }
     core_drive_contactor(safety, now_ms);
 }
-

@@ -3,9 +3,9 @@
  * functions writes its state.
  *
  * Temperatures are tenths of a degree Celsius, duties per mille, times milliseconds of the board's
- * clock, which wraps: ages are unsigned differences. Its sources share this header: safety.c (state and
- * conditions), safety_time.c (passes, reads, switches), safety_ask.c (what requests do) and rules.c
- * (what is judged at each read). */
+ * clock, which wraps: ages are unsigned differences. Its sources share this header: safety.c (state
+ * and conditions), safety_time.c (passes, reads, switches), safety_ask.c (what requests do) and
+ * rules.c (what is judged at each read). */
 #ifndef SAFETY_H
 #define SAFETY_H
 
@@ -37,9 +37,9 @@
 #define SAFETY_OPEN_MS 180000u
 #define SAFETY_PRESENCE_MS 1800000u
 #define SAFETY_PRESENCE_WARNING_MS 120000u
-#define SAFETY_HEAT_MOST 1000      /* commissioning heat: the half below 100.0 degC */
-#define SAFETY_HEAT_MS 600000u     /* ... at most 10 min */
-#define SAFETY_HEAT_RISE 20        /* ... 2 K in each 120 s */
+#define SAFETY_HEAT_MOST 1000  /* commissioning heat: the half below 100.0 degC */
+#define SAFETY_HEAT_MS 600000u /* ... at most 10 min */
+#define SAFETY_HEAT_RISE 20    /* ... 2 K in each 120 s */
 #define SAFETY_HEAT_RISE_MS 120000u
 
 /* Bits of the switches, those of `tele.in`. */
@@ -154,48 +154,44 @@ struct rules_verdict {
     bool full;
 };
 
-/* What the rules remember of one half. */
+/* What the rules remember of one half. Ages count reads, from 1 at the read where something began;
+ * 0: it is not so. They stop at their top, so that nothing old ever looks young. */
 struct rules_watch {
-    struct rules_mould mould;
-    uint32_t off_ms;   /* since when its duty is 0 */
-    uint32_t rest_ms;  /* when the 60 s of the welded rule began */
-    uint32_t hard_ms;  /* since when its duty is at least 800 */
-    uint32_t climb_ms; /* when the window of the no-rise rule began */
-    uint32_t same_ms;  /* since when its register is the same */
     uint32_t raw;
-    uint32_t full_ms;  /* full duty so far */
+    uint32_t full_ms; /* full duty so far */
+    uint32_t pledged; /* reads x R since the window of the no-rise rule began */
+    struct rules_mould mould;
+    uint16_t off;    /* age: its duty is 0 */
+    uint16_t rested; /* age: the 60 s of the welded rule */
+    uint16_t same;   /* age: its register is the same */
+    uint16_t hard;   /* age: its duty is at least 800; then the window of the no-rise rule */
     int16_t before[RULES_SPAN];
     int16_t rest;
     int16_t climb;
-    int16_t charged;   /* at the announcement of the charge */
-    uint8_t next;      /* where `before` goes on */
-    uint8_t kept;      /* readings in `before` */
-    uint8_t calm;      /* reads that the fall rule may look back, RULES_SPAN + 1 at most */
-    uint8_t over;      /* good samples in a row at or above the trip point, 2 at most */
-    bool is_off;
-    bool rests;
-    bool is_hard;
-    bool climbs;
+    int16_t charged; /* at the announcement of the charge */
+    uint8_t next;    /* where `before` goes on */
+    uint8_t kept;    /* readings in `before` */
+    uint8_t calm;    /* reads that the fall rule may look back, RULES_SPAN at most */
+    uint8_t over;    /* good samples in a row at or above the trip point, 2 at most */
+    bool climbs;     /* the window of the no-rise rule runs */
 };
 
 struct rules {
     struct rules_watch watch[SAFETY_HALVES];
-    uint32_t apart_ms;
-    uint32_t fall_ms;  /* of the last fall */
-    bool is_near;      /* both halves were within 40 K of setpoint since arming */
-    bool is_apart;
-    bool has_fallen;
+    uint16_t apart;  /* age: the halves disagree */
+    uint16_t fallen; /* age: the last fall */
+    bool is_near;    /* both halves were within 40 K of setpoint since arming */
     bool window_was;
-    uint8_t halves;    /* 1 or 2 */
+    uint8_t halves; /* 1 or 2 */
 };
 
-void rules_start(struct rules *rules, uint8_t halves, uint32_t now_ms);
+void rules_start(struct rules *rules, uint8_t halves);
 
 /* Judge by the R, lag and heat-up time of the mould in use; what the rules remember stays. */
 void rules_set_mould(struct rules *rules, const struct rules_mould mould[SAFETY_HALVES]);
 
 /* Begin anew with an arming: readings of before it are not compared. */
-void rules_arm(struct rules *rules, uint32_t now_ms);
+void rules_arm(struct rules *rules);
 
 /* A charge is announced at these temperatures. */
 void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES]);
@@ -203,9 +199,11 @@ void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES]);
 /* Returns whether R and lag are stored for every half. */
 bool rules_know_mould(const struct rules *rules);
 
-/* Judges one read. */
-struct rules_verdict rules_judge(struct rules *rules, uint32_t now_ms,
-                                 const struct rules_half half[SAFETY_HALVES],
+/* Lets the time of one read pass, as rules_judge does: for a read at which nothing is judged. */
+void rules_age(struct rules *rules);
+
+/* Judges one read; one comes each 200 ms. */
+struct rules_verdict rules_judge(struct rules *rules, const struct rules_half half[SAFETY_HALVES],
                                  const struct rules_around *around);
 
 /* ---- safety.c ---- */
@@ -226,8 +224,7 @@ enum safety_trip_answer {
     SAFETY_TRIP_STATE,
     SAFETY_TRIP_HAND
 };
-enum safety_trip_answer safety_judge_trip(int16_t present, int32_t wanted, bool armed,
-                                          bool hand);
+enum safety_trip_answer safety_judge_trip(int16_t present, int32_t wanted, bool armed, bool hand);
 
 #define SAFETY_SAID_MOST 6u
 
@@ -239,40 +236,40 @@ struct safety_said {
 /* The whole core. Read it freely; write it only through the functions below. The order is that of
  * use: the controller reaches the first 64 bytes of a structure with the least code. */
 struct safety {
-    uint16_t seal;         /* sum over all below, renewed by every function that writes */
+    uint16_t seal; /* sum over all below, renewed by every function that writes */
     enum safety_state state;
     enum safety_cause latch;
-    uint16_t inputs;       /* switches, SAFETY_IN_ bits */
-    int16_t trip;          /* trip point ... */
-    int16_t trip_inverted; /* ... and its complement: safety_trip compares */
+    uint16_t inputs;               /* switches, SAFETY_IN_ bits */
+    int16_t trip;                  /* trip point ... */
+    int16_t trip_inverted;         /* ... and its complement: safety_trip compares */
     int16_t tenths[SAFETY_HALVES]; /* last good readings, 0 before the first */
     uint8_t halves;
-    uint8_t heats;         /* half under commissioning heat plus 1, 0 none */
-    bool contactor;        /* wanted in */
-    bool cut;              /* outputs off now: for whoever drives them, who confirms it */
-    bool session;          /* a session is alive */
-    bool sensors_good;     /* every half may be decided on */
-    bool mould_known;      /* R and lag of every half are stored for the mould in use */
+    uint8_t heats;     /* half under commissioning heat plus 1, 0 none */
+    bool contactor;    /* wanted in */
+    bool cut;          /* outputs off now: for whoever drives them, who confirms it */
+    bool session;      /* a session is alive */
+    bool sensors_good; /* every half may be decided on */
+    bool mould_known;  /* R and lag of every half are stored for the mould in use */
     bool selftest_failed;
-    bool selftest_done;    /* the tests of the start have ended */
-    bool mirror_due;       /* the mirror will be compared at mirror_ms + 200 ms */
-    bool window;           /* a charge window is open */
-    bool charged;          /* the last charge was less than a minute ago */
-    bool open_too_long;    /* until the mould closes */
-    bool fallen;           /* until the next charge or arming */
-    bool lingers;          /* the contactor stays in after a disarming by silence */
-    bool press_used;       /* press_ms means something */
-    bool press_spent;      /* this press of ARM has had its 10 min */
+    bool selftest_done; /* the tests of the start have ended */
+    bool mirror_due;    /* the mirror will be compared at mirror_ms + 200 ms */
+    bool window;        /* a charge window is open */
+    bool charged;       /* the last charge was less than a minute ago */
+    bool open_too_long; /* until the mould closes */
+    bool fallen;        /* until the next charge or arming */
+    bool lingers;       /* the contactor stays in after a disarming by silence */
+    bool press_used;    /* press_ms means something */
+    bool press_spent;   /* this press of ARM has had its 10 min */
     uint8_t said_count;
-    uint32_t fed_ms;       /* last taken duty line, or the hello where there was none */
-    uint32_t mirror_ms;    /* when the mirror or its command changed last */
-    uint32_t present_ms;   /* when somebody was there */
-    uint32_t charge_ms;    /* when the last charge was announced */
-    uint32_t open_ms;      /* when the mould opened */
-    uint32_t selftest_ms;  /* when the self-test began */
-    uint32_t heat_ms;      /* commissioning heat: its last line ... */
-    uint32_t press_ms;     /* ... the first heat of this press of ARM ... */
-    uint32_t rise_ms;      /* ... and the start of the 120 s */
+    uint32_t fed_ms;      /* last taken duty line, or the hello where there was none */
+    uint32_t mirror_ms;   /* when the mirror or its command changed last */
+    uint32_t present_ms;  /* when somebody was there */
+    uint32_t charge_ms;   /* when the last charge was announced */
+    uint32_t open_ms;     /* when the mould opened */
+    uint32_t selftest_ms; /* when the self-test began */
+    uint32_t heat_ms;     /* commissioning heat: its last line ... */
+    uint32_t press_ms;    /* ... the first heat of this press of ARM ... */
+    uint32_t rise_ms;     /* ... and the start of the 120 s */
     uint16_t heat_expiry_ms;
     int16_t rise_tenths;
     struct safety_said said[SAFETY_SAID_MOST]; /* events since the last safety_take_said */
@@ -312,8 +309,8 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
 void safety_open_session(struct safety *safety, uint32_t now_ms);
 void safety_close_session(struct safety *safety, uint32_t now_ms);
 
-/* A duty line may be taken (its numbers were checked): feeds the silence timers. False: heat is asked
- * for in another state than armed. */
+/* A duty line may be taken (its numbers were checked): feeds the silence timers. False: heat is
+ * asked for in another state than armed. */
 bool safety_take_duty(struct safety *safety, bool heats, uint32_t now_ms);
 
 /* ARM was pressed after the right answer. False: not ready any more. */

@@ -84,8 +84,8 @@ enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, b
                                         uint32_t now_ms)
 {
     core_open(safety, now_ms);
-    enum safety_trip_answer answer = safety_judge_trip(
-        safety_trip(safety), wanted, safety->state == SAFETY_ARMED, hand);
+    enum safety_trip_answer answer =
+        safety_judge_trip(safety_trip(safety), wanted, safety->state == SAFETY_ARMED, hand);
     if (answer == SAFETY_TRIP_TAKEN) {
         safety->trip = (int16_t)wanted;
         safety->trip_inverted = (int16_t)~safety->trip;
@@ -224,8 +224,7 @@ static uint16_t seconds_left(uint32_t now_ms, uint32_t since_ms, uint32_t span_m
 
 uint8_t safety_window_left_s(const struct safety *safety, uint32_t now_ms)
 {
-    return safety->window ? (uint8_t)seconds_left(now_ms, safety->charge_ms, SAFETY_CHARGE_MS)
-                          : 0u;
+    return safety->window ? (uint8_t)seconds_left(now_ms, safety->charge_ms, SAFETY_CHARGE_MS) : 0u;
 }
 
 uint16_t safety_presence_left_s(const struct safety *safety, uint32_t now_ms)

@@ -16,7 +16,7 @@ void safety_start(struct safety *safety, uint8_t halves, const struct safety_kep
     safety->inputs = inputs;
     safety->selftest_ms = now_ms;
     safety->open_ms = now_ms;
-    rules_start(&safety->rules, safety->halves, now_ms);
+    rules_start(&safety->rules, safety->halves);
     rules_set_mould(&safety->rules, kept->mould);
     safety->mould_known = rules_know_mould(&safety->rules);
     safety->state = SAFETY_BOOT;
@@ -179,7 +179,9 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
     for (uint8_t each = 0; each < safety->halves; each++) {
         safety->tenths[each] = half[each].tenths;
     }
-    if (!core_is_testing(safety) && safety->state != SAFETY_TRIPPED) {
+    if (core_is_testing(safety) || safety->state == SAFETY_TRIPPED) {
+        rules_age(&safety->rules);
+    } else {
         const struct rules_around around = {
             .trip = safety_trip(safety),
             .armed = safety->state == SAFETY_ARMED,
@@ -187,7 +189,7 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
             .contactor = (safety->inputs & SAFETY_IN_CONTACTOR) != 0u,
             .window = safety->window,
         };
-        struct rules_verdict verdict = rules_judge(&safety->rules, now_ms, half, &around);
+        struct rules_verdict verdict = rules_judge(&safety->rules, half, &around);
         int16_t tenths = half[verdict.half].tenths;
         if (verdict.trip != SAFETY_NONE) {
             core_trip(safety, verdict.trip, tenths, now_ms);

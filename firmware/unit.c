@@ -132,14 +132,16 @@ void unit_obey(struct unit *unit, uint32_t now_ms)
     }
 }
 
-void unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms)
+bool unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms)
 {
     struct wire_line request;
-    if (wire_hear(&unit->receiver, byte, now_ms, &request)) {
-        output_account(&unit->output, now_ms);
-        unit_answer(unit, &request, now_ms);
-        unit_obey(unit, now_ms);
+    if (!wire_hear(&unit->receiver, byte, now_ms, &request)) {
+        return false;
     }
+    output_account(&unit->output, now_ms);
+    unit_answer(unit, &request, now_ms);
+    unit_obey(unit, now_ms);
+    return true;
 }
 
 static void arm_moved(struct unit *unit, bool down, uint32_t now_ms)
@@ -158,13 +160,13 @@ static void arm_moved(struct unit *unit, bool down, uint32_t now_ms)
     }
 }
 
-void unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms)
+bool unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms)
 {
     uint16_t moved = buttons_filter_take(&unit->filter, switches);
     unit->switches = unit->filter.stable;
     uint16_t inputs = inputs_of(unit, now_ms);
     if (inputs == unit->safety.inputs) {
-        return;
+        return false;
     }
     output_account(&unit->output, now_ms);
     safety_set_inputs(&unit->safety, inputs, now_ms);
@@ -179,6 +181,7 @@ void unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms)
         }
     }
     unit_obey(unit, now_ms);
+    return true;
 }
 
 bool unit_reads_now(const struct unit *unit)

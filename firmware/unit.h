@@ -73,13 +73,13 @@ struct unit_reply {
 
 struct unit {
     uint32_t now_ms;
-    uint32_t read_ms;      /* of the last read: `ms` of telemetry */
-    uint32_t chain_ms;     /* since when the chain is dead behind a live supply */
-    uint32_t lines;        /* telemetry lines since the start */
-    uint16_t event_sent;   /* number of the last entry of the log that was sent */
+    uint32_t read_ms;    /* of the last read: `ms` of telemetry */
+    uint32_t chain_ms;   /* since when the chain is dead behind a live supply */
+    uint32_t lines;      /* telemetry lines since the start */
+    uint16_t event_sent; /* number of the last entry of the log that was sent */
     uint16_t setpoint[SAFETY_HALVES];
     uint16_t delivered_ms[SAFETY_HALVES]; /* at the last read */
-    uint16_t switches;     /* filtered, SAFETY_IN_ bits; THERMOSTAT there means: chain dead */
+    uint16_t switches; /* filtered, SAFETY_IN_ bits; THERMOSTAT there means: chain dead */
     uint16_t force;
     uint16_t longest_pass; /* hundredths of a millisecond, since the last status */
     uint8_t passes;        /* modulo 20 */
@@ -91,7 +91,7 @@ struct unit {
     bool tele_due;
     bool stat_due;
     bool chain_dead;
-    bool was_in;           /* the contactor was wanted at the last look */
+    bool was_in; /* the contactor was wanted at the last look */
     enum unit_cause cause;
     memory_peek peek;
     struct unit_reply replies[UNIT_REPLIES];
@@ -117,11 +117,12 @@ void unit_end_selftest(struct unit *unit, bool passed, uint32_t now_ms);
 /* A test that runs all the time has failed. */
 void unit_fail_selftest(struct unit *unit, uint32_t now_ms);
 
-/* Takes one byte of the line. */
-void unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms);
+/* Takes one byte of the line; returns whether a request was answered. */
+bool unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms);
 
-/* Takes a sample of the switches, each BUTTONS_SAMPLE_MS; SAFETY_IN_ bits, THERMOSTAT: chain dead. */
-void unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms);
+/* Takes a sample of the switches, each BUTTONS_SAMPLE_MS; SAFETY_IN_ bits, THERMOSTAT: chain dead.
+ * Returns whether any has moved. */
+bool unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms);
 
 /* Returns whether the pass of this moment reads the converters. */
 bool unit_reads_now(const struct unit *unit);
@@ -144,6 +145,9 @@ uint8_t unit_pins(struct unit *unit, uint32_t now_ms);
 
 /* Returns whether the contactor is to be in. */
 bool unit_wants_contactor(const struct unit *unit);
+
+/* Returns whether a line is due. */
+bool unit_has_line(const struct unit *unit);
 
 /* Composes the next line that is due; returns its length, 0 if none is. */
 uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST], uint32_t now_ms);

@@ -1,0 +1,118 @@
+#include "board.h"
+#include "pins.h"
+#include "unit.h"
+
+#ifndef WINDOW_MS
+#define WINDOW_MS 1000u
+#endif
+#ifndef LEAST_MS
+#define LEAST_MS 0u
+#endif
+#ifndef CAP
+#define CAP 2000u
+#endif
+#ifndef ZONES
+#define ZONES 2u
+#endif
+#ifndef FIT
+#define FIT 0x3Bu /* all but the force channel */
+#endif
+
+static struct unit unit;
+static uint8_t line[WIRE_FROM_BOARD_MOST];
+
+static void start(void)
+{
+    bool passed = board_start();
+    uint32_t now_ms = board_now_ms();
+    const struct unit_build build = {
+        .output = {.window_ms = WINDOW_MS, .least_ms = LEAST_MS, .cap = CAP},
+        .id = board_image_crc(),
+        .zones = ZONES,
+        .fit = FIT,
+    };
+    const struct unit_birth birth = {
+        .peek = board_eeprom_peek,
+        .noise = board_noise(),
+        .switches = board_switches(),
+        .cause = (enum unit_cause)board_cause(),
+    };
+    unit_start(&unit, &build, &birth, now_ms);
+    unit_end_selftest(&unit, passed && board_watchdog_resets() < BOARD_WATCHDOG_RESETS_MOST,
+                      now_ms);
+}
+
+static void pass(uint32_t now_ms)
+{
+    uint16_t began = board_clock_10us();
+    if (unit_reads_now(&unit)) {
+        const uint32_t raw[SAFETY_HALVES] = {
+            board_read_converter(SAFETY_UPPER),
+            board_read_converter(SAFETY_LOWER),
+        };
+        unit_read(&unit, raw, board_read_identity(), board_read_force(), now_ms);
+    }
+    unit_pass(&unit, now_ms);
+    if (!board_test_slice()) {
+        unit_fail_selftest(&unit, now_ms);
+    }
+    board_set_pins(unit_pins(&unit, now_ms));
+    if (unit_wants_contactor(&unit)) {
+        board_permit();
+    } else {
+        board_forbid();
+    }
+    if (now_ms >= BOARD_CALM_MS) {
+        board_forget_watchdog_resets();
+    }
+    unit_note_pass(&unit, (uint16_t)(board_clock_10us() - began));
+    if (unit_flow_is_right(&unit)) {
+        board_feed_watchdog();
+    }
+}
+
+int main(void)
+{
+    uint32_t tick_ms;
+    uint32_t pass_ms;
+    uint16_t rest_ms = 0;
+    start();
+    tick_ms = board_now_ms();
+    pass_ms = tick_ms;
+    for (;;) {
+        uint32_t now_ms = board_now_ms();
+        uint8_t byte;
+        bool acted = false;
+        while (board_receive(&byte)) {
+            acted = unit_hear(&unit, byte, now_ms) || acted;
+        }
+        if (now_ms != tick_ms) {
+            uint32_t passed_ms = now_ms - tick_ms;
+            tick_ms = now_ms;
+            rest_ms = passed_ms < rest_ms ? (uint16_t)(rest_ms - passed_ms) : 0u;
+            if (now_ms % BUTTONS_SAMPLE_MS == 0u) {
+                acted = unit_take_switches(&unit, board_switches(), now_ms) || acted;
+            }
+            if (now_ms - pass_ms >= SAFETY_PASS_MS) {
+                pass_ms = now_ms;
+                pass(now_ms);
+                acted = true;
+            }
+            if (!board_is_sending() && unit_has_line(&unit)) {
+                board_send(line, unit_line(&unit, line, now_ms));
+            }
+            if (board_eeprom_is_ready()) {
+                uint16_t address;
+                uint8_t value;
+                if (memory_next(&unit.memory, board_eeprom_peek, &address, &value)) {
+                    board_eeprom_write(address, value);
+                }
+            }
+        }
+        if (acted || rest_ms == 0u) {
+            board_set_pins(unit_pins(&unit, now_ms));
+            rest_ms = output_rest_ms(&unit.output);
+        }
+        board_sleep();
+    }
+}
