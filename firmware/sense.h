@@ -12,19 +12,19 @@
 #define SENSE_COLD_MS 2000u  /* so long its cold junction may be out of range */
 
 struct sense {
-    uint32_t raw;           /* as last read */
-    uint32_t good_ms;       /* when the last good reading was taken */
-    uint32_t cold_out_ms;   /* since when the cold junction is out of range */
-    int16_t tenths;         /* the last good temperature; 0 before the first */
-    int16_t cold_tenths;    /* of the last register that was a temperature */
-    uint16_t count;         /* good readings, modulo 65536 */
-    bool shown_good;        /* the last register was a good reading */
-    bool ever_good;
+    uint32_t raw;         /* as last read */
+    uint32_t good_ms;     /* when the last good reading was taken */
+    uint32_t cold_out_ms; /* since when the cold junction is out of range */
+    uint16_t good_for_ms; /* so long that reading may be built on; 0: not at all */
+    uint16_t count;       /* good readings, modulo 65536 */
+    int16_t tenths;       /* of the last good reading; 0 before the first */
+    int16_t cold_tenths;  /* the same of its cold junction */
+    bool shown_good;      /* the last register was a good reading */
     bool cold_is_out;
 };
 
-/* Corrects one register by ITS-90; false where it is no temperature (faults, reserved bits, exact
- * 0, all ones, outside what the tables cover). `tenths` and `cold_tenths` are written only if true. */
+/* Corrects one register by ITS-90; false where it is no good reading (faults, reserved bits, exact
+ * 0, all ones, outside -10 to 400 degC). `tenths` and `cold_tenths` are written only if true. */
 bool sense_correct(uint32_t raw, int16_t *tenths, int16_t *cold_tenths);
 
 void sense_start(struct sense *sense);
