@@ -153,8 +153,8 @@ static void compose_stat(const struct unit *unit, struct wire_line *line, uint32
     put(line, &at, unit->receiver.unknown);
     put(line, &at, unit->longest_pass);
     put(line, &at, unit->identity);
-    put(line, &at, safety_window_left_s(&unit->safety, now_ms));
-    put(line, &at, safety_presence_left_s(&unit->safety, now_ms));
+    put(line, &at, safety_window_left_s(&unit->safety));
+    put(line, &at, safety_presence_left_s(&unit->safety));
 }
 
 static void compose_boot(const struct unit *unit, struct wire_line *line)

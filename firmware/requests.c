@@ -4,6 +4,7 @@
 #define LAG_MOST 3000u  /* tenths of a second */
 #define UP_LEAST 60u    /* seconds */
 #define UP_MOST 7200u
+#define VALUES_MOST 8u /* of a request */
 
 /* What a request leads to: its own reply, `done`, or a refusal. */
 struct outcome {
@@ -38,25 +39,25 @@ static bool is_echo(const struct unit *unit, uint16_t counter, uint32_t now_ms)
            since_ms + (uint32_t)lines_ago * SAFETY_READ_MS <= UNIT_ECHO_MS;
 }
 
-static bool is_fitted(const struct unit *unit, uint32_t half)
+static bool is_fitted(const struct unit *unit, uint16_t half)
 {
     return half < unit->build.zones;
 }
 
-static struct outcome hello(struct unit *unit, const uint32_t *value, uint32_t now_ms)
+static struct outcome hello(struct unit *unit, const uint16_t *value)
 {
     uint32_t token = 0;
     if (value[1] == UNIT_PROTOCOL_MAJOR) {
         if (unit->session.token != 0u) {
             return refuse(WIRE_WHY_BUSY);
         }
-        token = session_open(&unit->session, unit->memory.boots, (uint16_t)value[0]);
-        safety_open_session(&unit->safety, now_ms);
+        token = session_open(&unit->session, unit->memory.boots, value[0]);
+        safety_open_session(&unit->safety);
     }
     return reply_with(WIRE_HERE, token);
 }
 
-static struct outcome show_mould(const struct unit *unit, uint32_t slot)
+static struct outcome show_mould(const struct unit *unit, uint16_t slot)
 {
     if (slot > MEMORY_SLOTS) {
         return refuse(WIRE_WHY_SLOT);
@@ -64,7 +65,7 @@ static struct outcome show_mould(const struct unit *unit, uint32_t slot)
     return reply_with(WIRE_MOULD, slot != 0u ? slot : unit->memory.used);
 }
 
-static struct outcome use(struct unit *unit, uint32_t number, uint32_t now_ms)
+static struct outcome use(struct unit *unit, uint16_t number)
 {
     struct memory_slot slot;
     if (number < 1u || number > MEMORY_SLOTS ||
@@ -75,11 +76,11 @@ static struct outcome use(struct unit *unit, uint32_t number, uint32_t now_ms)
         return refuse(WIRE_WHY_STATE);
     }
     memory_use(&unit->memory, unit->peek, (uint8_t)number);
-    unit_judge_by_slot(unit, SAFETY_EVENT_USED, now_ms);
+    unit_judge_by_slot(unit, SAFETY_EVENT_USED);
     return done();
 }
 
-static struct outcome store(struct unit *unit, const uint32_t *value, uint32_t now_ms)
+static struct outcome store(struct unit *unit, const uint16_t *value)
 {
     if (value[0] < 1u || value[0] > MEMORY_SLOTS) {
         return refuse(WIRE_WHY_SLOT);
@@ -95,29 +96,29 @@ static struct outcome store(struct unit *unit, const uint32_t *value, uint32_t n
         return refuse(WIRE_WHY_HAND);
     }
     struct memory_half half = {
-        .rise = (uint16_t)value[2],
-        .lag = (uint16_t)value[3],
-        .up = (uint16_t)value[4],
+        .rise = value[2],
+        .lag = value[3],
+        .up = value[4],
     };
     if (!memory_store(&unit->memory, unit->peek, (uint8_t)value[0], (uint8_t)value[1], &half)) {
         return refuse(WIRE_WHY_RATE);
     }
-    unit_judge_by_slot(unit, SAFETY_EVENT_STORED, now_ms);
+    unit_judge_by_slot(unit, SAFETY_EVENT_STORED);
     return done();
 }
 
-static bool expiry_is_right(uint32_t expiry_ms)
+static bool expiry_is_right(uint16_t expiry_ms)
 {
     return expiry_ms >= SAFETY_EXPIRY_LEAST_MS && expiry_ms <= SAFETY_EXPIRY_MOST_MS;
 }
 
 /* Values: upper duty and setpoint, lower duty and setpoint, echo, expiry. */
-static struct outcome duty(struct unit *unit, const uint32_t *value, uint32_t now_ms)
+static struct outcome duty(struct unit *unit, const uint16_t *value, uint32_t now_ms)
 {
-    uint16_t upper = (uint16_t)value[0];
-    uint16_t lower = (uint16_t)value[2];
-    uint32_t most = value[1] > value[3] ? value[1] : value[3];
-    if (!is_echo(unit, (uint16_t)value[4], now_ms)) {
+    uint16_t upper = value[0];
+    uint16_t lower = value[2];
+    uint16_t most = value[1] > value[3] ? value[1] : value[3];
+    if (!is_echo(unit, value[4], now_ms)) {
         return refuse(WIRE_WHY_ECHO);
     }
     if (!expiry_is_right(value[5]) || (upper != 0u && value[1] == 0u) ||
@@ -125,14 +126,14 @@ static struct outcome duty(struct unit *unit, const uint32_t *value, uint32_t no
         ((lower != 0u || value[3] != 0u) && !is_fitted(unit, SAFETY_LOWER))) {
         return refuse(WIRE_WHY_RANGE);
     }
-    if (most > (uint32_t)safety_setpoint_most(&unit->safety)) {
+    if (most > (uint16_t)safety_setpoint_most(&unit->safety)) {
         return refuse(WIRE_WHY_LIMIT);
     }
-    if (!safety_take_duty(&unit->safety, upper != 0u || lower != 0u, now_ms)) {
+    if (!safety_take_duty(&unit->safety, upper != 0u || lower != 0u)) {
         return refuse(WIRE_WHY_STATE);
     }
-    unit->setpoint[SAFETY_UPPER] = (uint16_t)value[1];
-    unit->setpoint[SAFETY_LOWER] = (uint16_t)value[3];
+    unit->setpoint[SAFETY_UPPER] = value[1];
+    unit->setpoint[SAFETY_LOWER] = value[3];
     if (unit->safety.heats == 0u) {
         output_take(&unit->output, now_ms, upper, lower, now_ms + value[5]);
     }
@@ -166,9 +167,9 @@ static struct outcome take_answer(struct unit *unit, uint32_t given)
     return session_answer(&unit->session, given, expected) ? done() : refuse(WIRE_WHY_WRONG);
 }
 
-static struct outcome charge(struct unit *unit, uint32_t now_ms)
+static struct outcome charge(struct unit *unit)
 {
-    switch (safety_charge(&unit->safety, now_ms)) {
+    switch (safety_charge(&unit->safety)) {
     case SAFETY_CHARGE_TAKEN:
         return done();
     case SAFETY_CHARGE_RATE:
@@ -179,10 +180,10 @@ static struct outcome charge(struct unit *unit, uint32_t now_ms)
     }
 }
 
-static struct outcome set_trip(struct unit *unit, uint32_t value, uint32_t now_ms)
+static struct outcome set_trip(struct unit *unit, int16_t value)
 {
     /* `bad` and `none` lie above the ceiling like any other number that is too high. */
-    switch (safety_set_trip(&unit->safety, (int32_t)value, unit->arm.held, now_ms)) {
+    switch (safety_set_trip(&unit->safety, value, unit->arm.held)) {
     case SAFETY_TRIP_TAKEN:
         return done();
     case SAFETY_TRIP_STATE:
@@ -196,17 +197,17 @@ static struct outcome set_trip(struct unit *unit, uint32_t value, uint32_t now_m
 }
 
 /* Values: half, duty, echo, expiry. */
-static struct outcome heat(struct unit *unit, const uint32_t *value, uint32_t now_ms)
+static struct outcome heat(struct unit *unit, const uint16_t *value, uint32_t now_ms)
 {
     uint8_t half = (uint8_t)value[0];
-    uint16_t wanted = (uint16_t)value[1];
-    if (!is_echo(unit, (uint16_t)value[2], now_ms)) {
+    uint16_t wanted = value[1];
+    if (!is_echo(unit, value[2], now_ms)) {
         return refuse(WIRE_WHY_ECHO);
     }
     if (!is_fitted(unit, half) || !expiry_is_right(value[3])) {
         return refuse(WIRE_WHY_RANGE);
     }
-    switch (safety_heat(&unit->safety, half, (uint16_t)value[3], unit->arm.held, now_ms)) {
+    switch (safety_heat(&unit->safety, half, value[3], unit->arm.held)) {
     case SAFETY_HEAT_TAKEN:
         unit_obey(unit, now_ms);
         output_take(&unit->output, now_ms, half == SAFETY_UPPER ? wanted : 0u,
@@ -222,24 +223,24 @@ static struct outcome heat(struct unit *unit, const uint32_t *value, uint32_t no
     }
 }
 
-static struct outcome show_entry(const struct unit *unit, uint32_t number)
+static struct outcome show_entry(const struct unit *unit, uint16_t number)
 {
     struct memory_entry entry;
-    if (!memory_entry(&unit->memory, unit->peek, (uint16_t)number, &entry)) {
+    if (!memory_entry(&unit->memory, unit->peek, number, &entry)) {
         return refuse(WIRE_WHY_EMPTY);
     }
     return reply_with(WIRE_ENTRY, entry.number);
 }
 
-static struct outcome signal(struct unit *unit, const uint32_t *value, uint32_t now_ms)
+static struct outcome signal(struct unit *unit, const uint16_t *value, uint32_t now_ms)
 {
     signals_ask(&unit->signals, (enum signals_lamp)value[0], (enum signals_sound)value[1], now_ms);
     return done();
 }
 
-/* `value`: what follows token and sequence. */
-static struct outcome carry_out(struct unit *unit, enum wire_kind kind, const uint32_t *value,
-                                uint32_t now_ms)
+/* `value`: what follows token and sequence; `first`: its first in full. */
+static struct outcome carry_out(struct unit *unit, enum wire_kind kind, const uint16_t *value,
+                                uint32_t first, uint32_t now_ms)
 {
     switch ((uint8_t)kind) {
     case WIRE_ASK_LIMITS:
@@ -247,19 +248,19 @@ static struct outcome carry_out(struct unit *unit, enum wire_kind kind, const ui
     case WIRE_ASK_MOULD:
         return show_mould(unit, value[0]);
     case WIRE_USE:
-        return use(unit, value[0], now_ms);
+        return use(unit, value[0]);
     case WIRE_STORE:
-        return store(unit, value, now_ms);
+        return store(unit, value);
     case WIRE_DUTY:
         return duty(unit, value, now_ms);
     case WIRE_ARM:
         return ask_to_arm(unit, now_ms);
     case WIRE_ANSWER:
-        return take_answer(unit, value[0]);
+        return take_answer(unit, first);
     case WIRE_CHARGE:
-        return charge(unit, now_ms);
+        return charge(unit);
     case WIRE_TRIP:
-        return set_trip(unit, value[0], now_ms);
+        return set_trip(unit, (int16_t)value[0]);
     case WIRE_HEAT:
         return heat(unit, value, now_ms);
     case WIRE_ASK_LOG:
@@ -267,11 +268,11 @@ static struct outcome carry_out(struct unit *unit, enum wire_kind kind, const ui
     case WIRE_SIGNAL:
         return signal(unit, value, now_ms);
     case WIRE_BYE:
-        safety_close_session(&unit->safety, now_ms);
+        safety_close_session(&unit->safety);
         return done();
     case WIRE_DISARM:
     default: /* heat off is what an unforeseen kind would do */
-        safety_disarm(&unit->safety, now_ms);
+        safety_disarm(&unit->safety);
         return done();
     }
 }
@@ -279,17 +280,20 @@ static struct outcome carry_out(struct unit *unit, enum wire_kind kind, const ui
 void unit_answer(struct unit *unit, const struct wire_line *request, uint32_t now_ms)
 {
     struct outcome outcome;
-    const uint32_t *value = request->value;
-    uint16_t q = (uint16_t)value[request->kind == WIRE_HELLO ? 0 : 1];
+    uint16_t value[VALUES_MOST];
+    for (uint8_t at = 0; at < VALUES_MOST; at++) {
+        value[at] = (uint16_t)request->value[at];
+    }
+    uint16_t q = value[request->kind == WIRE_HELLO ? 0 : 1];
     if (unit->replies_waiting >= UNIT_REPLIES) {
         return; /* a host that does not wait for its replies is not heard */
     }
     if (request->kind == WIRE_HELLO) {
-        outcome = hello(unit, value, now_ms);
+        outcome = hello(unit, value);
     } else {
-        switch (session_check(&unit->session, (uint16_t)value[0], q)) {
+        switch (session_check(&unit->session, value[0], q)) {
         case SESSION_OK:
-            outcome = carry_out(unit, request->kind, &value[2], now_ms);
+            outcome = carry_out(unit, request->kind, &value[2], request->value[2], now_ms);
             break;
         case SESSION_OLD:
             outcome = refuse(WIRE_WHY_OLD);

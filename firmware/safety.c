@@ -1,8 +1,12 @@
 #include "safety.h"
 
-bool safety_is_over(uint32_t now_ms, uint32_t since_ms, uint32_t span_ms)
+bool safety_runs_out(uint16_t *left)
 {
-    return (uint32_t)(now_ms - since_ms) >= span_ms;
+    if (*left == 0u) {
+        return false;
+    }
+    *left = (uint16_t)(*left - 1u);
+    return *left == 0u;
 }
 
 enum safety_cause safety_first(enum safety_cause latched, enum safety_cause found)
@@ -78,7 +82,7 @@ void core_close(struct safety *safety)
 }
 
 /* Memory that changed by itself is worth nothing: everything off, whatever it says. */
-static void give_up(struct safety *safety, uint32_t now_ms)
+static void give_up(struct safety *safety)
 {
     safety->halves = safety->halves == 1u ? 1u : SAFETY_HALVES;
     safety->said_count = 0;
@@ -88,13 +92,13 @@ static void give_up(struct safety *safety, uint32_t now_ms)
     safety->session = false;
     safety->selftest_failed = true;
     rules_start(&safety->rules, safety->halves);
-    core_trip(safety, SAFETY_SELFTEST_FAILED, 0, now_ms);
+    core_trip(safety, SAFETY_SELFTEST_FAILED, 0);
 }
 
-void core_open(struct safety *safety, uint32_t now_ms)
+void core_open(struct safety *safety)
 {
     if (!safety_is_intact(safety)) {
-        give_up(safety, now_ms);
+        give_up(safety);
     }
 }
 
@@ -144,7 +148,7 @@ enum safety_why safety_reason(const struct safety *safety)
         return SAFETY_WHY_THERMOSTAT;
     }
     /* Just released, the contact still has its 200 ms. */
-    if ((inputs & SAFETY_IN_CONTACTOR) != 0u && !safety->contactor && !safety->mirror_due) {
+    if ((inputs & SAFETY_IN_CONTACTOR) != 0u && !safety->contactor && safety->mirror == 0u) {
         return SAFETY_WHY_MIRROR;
     }
     return safety->mould_known ? SAFETY_WHY_NONE : SAFETY_WHY_MOULD;
@@ -190,7 +194,7 @@ static enum safety_state after(enum safety_state state, enum core_move move)
 }
 
 /* The only writer of the state. */
-void core_change(struct safety *safety, enum core_move move, uint32_t now_ms)
+void core_change(struct safety *safety, enum core_move move)
 {
     enum safety_state before = safety->state;
     safety->state = after(before, move);
@@ -204,20 +208,19 @@ void core_change(struct safety *safety, enum core_move move, uint32_t now_ms)
         safety->fallen = false;
         safety->lingers = false;
         rules_arm(&safety->rules);
-        safety->present_ms = now_ms;
+        safety->present = SAFETY_PRESENCE_TIME;
         core_say(safety, SAFETY_EVENT_ARMED, 0);
     } else if (safety->state != SAFETY_READY) {
         safety->lingers = false;
     }
 }
 
-void core_drive_contactor(struct safety *safety, uint32_t now_ms)
+void core_drive_contactor(struct safety *safety)
 {
     bool wanted = safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0u;
     if (wanted != safety->contactor) {
         safety->contactor = wanted;
-        safety->mirror_ms = now_ms;
-        safety->mirror_due = true;
+        safety->mirror = SAFETY_MIRROR_TIME;
     }
 }
 
@@ -227,49 +230,48 @@ bool core_may_heat(const struct safety *safety)
            (safety->state == SAFETY_LOCKED && safety_reason(safety) == SAFETY_WHY_MOULD);
 }
 
-void core_end_heat(struct safety *safety, uint32_t now_ms)
+void core_end_heat(struct safety *safety)
 {
     if (safety->heats != 0u) {
         safety->cut = true;
         safety->heats = 0;
-        core_drive_contactor(safety, now_ms);
+        core_drive_contactor(safety);
     }
 }
 
 /* Everything off; the first cause is kept. */
-void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths, uint32_t now_ms)
+void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
 {
     bool is_first = safety->latch == SAFETY_NONE;
     safety->cut = true;
     safety->heats = 0;
     safety->lingers = false;
     safety->latch = safety_first(safety->latch, cause);
-    core_change(safety, CORE_TRIP, now_ms);
+    core_change(safety, CORE_TRIP);
     if (is_first) {
         core_say(safety, SAFETY_EVENT_TRIP, tenths);
     }
-    core_drive_contactor(safety, now_ms);
+    core_drive_contactor(safety);
 }
 
-void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers,
-                 uint32_t now_ms)
+void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers)
 {
     safety->cut = true;
     if (safety->state == SAFETY_ARMED) {
         safety->lingers = lingers;
-        core_change(safety, CORE_DISARM, now_ms);
+        core_change(safety, CORE_DISARM);
         core_say(safety, code, tenths);
     }
-    core_drive_contactor(safety, now_ms);
+    core_drive_contactor(safety);
 }
 
 /* Lets state and contactor follow from the conditions as they stand. */
-void core_settle(struct safety *safety, uint32_t now_ms)
+void core_settle(struct safety *safety)
 {
     enum safety_why reason = safety_reason(safety);
     if (reason != SAFETY_WHY_NONE && safety->state == SAFETY_ARMED) {
         if (reason == SAFETY_WHY_SENSOR) {
-            core_trip(safety, SAFETY_SENSOR, safety_hottest(safety), now_ms);
+            core_trip(safety, SAFETY_SENSOR, safety_hottest(safety));
             return;
         }
         if (reason == SAFETY_WHY_MAINS) {
@@ -278,9 +280,9 @@ void core_settle(struct safety *safety, uint32_t now_ms)
             core_say(safety, SAFETY_EVENT_DISARMED, safety_hottest(safety));
         }
     }
-    core_change(safety, reason == SAFETY_WHY_NONE ? CORE_CLEAR : CORE_NOT_CLEAR, now_ms);
+    core_change(safety, reason == SAFETY_WHY_NONE ? CORE_CLEAR : CORE_NOT_CLEAR);
     if (!core_may_heat(safety)) {
-        core_end_heat(safety, now_ms);
+        core_end_heat(safety);
     }
-    core_drive_contactor(safety, now_ms);
+    core_drive_contactor(safety);
 }

@@ -2,8 +2,8 @@
  * permission to heat. It knows no line, no register and no duty computation; nothing but these
  * functions writes its state.
  *
- * Temperatures are tenths of a degree Celsius, duties per mille, times milliseconds of the board's
- * clock, which wraps: ages are unsigned differences. Its sources share this header: safety.c (state
+ * Temperatures are tenths of a degree Celsius, duties per mille; times count in passes or reads, in
+ * counters that stop at their end. Its sources share this header: safety.c (state
  * and conditions), safety_time.c (passes, reads, switches), safety_ask.c (what requests do) and
  * rules.c (what is judged at each read). */
 #ifndef SAFETY_H
@@ -28,19 +28,22 @@
 #define SAFETY_HOT 450
 #define SAFETY_EXPIRY_LEAST_MS 100u
 #define SAFETY_EXPIRY_MOST_MS 1500u
-#define SAFETY_DISARM_MS 3000u
-#define SAFETY_RELEASE_MS 10000u
-#define SAFETY_MIRROR_MS 200u
-#define SAFETY_SELFTEST_MS 1000u
-#define SAFETY_CHARGE_MS 60000u
 #define SAFETY_CHARGE_FALL 250
-#define SAFETY_OPEN_MS 180000u
-#define SAFETY_PRESENCE_MS 1800000u
-#define SAFETY_PRESENCE_WARNING_MS 120000u
-#define SAFETY_HEAT_MOST 1000  /* commissioning heat: the half below 100.0 degC */
-#define SAFETY_HEAT_MS 600000u /* ... at most 10 min */
-#define SAFETY_HEAT_RISE 20    /* ... 2 K in each 120 s */
-#define SAFETY_HEAT_RISE_MS 120000u
+#define SAFETY_HEAT_MOST 1000 /* commissioning heat: the half below 100.0 degC ... */
+#define SAFETY_HEAT_RISE 20   /* ... 2 K in each 120 s */
+
+/* Times count in passes, down to 0 or up to a limit where they stay: no clock, so nothing wraps. */
+#define SAFETY_PASSES(ms) ((uint16_t)((ms) / SAFETY_PASS_MS))
+#define SAFETY_DISARM_TIME SAFETY_PASSES(3000u)
+#define SAFETY_RELEASE_TIME SAFETY_PASSES(10000u)
+#define SAFETY_MIRROR_TIME (SAFETY_PASSES(200u) + 1u) /* never before 200 ms are over */
+#define SAFETY_SELFTEST_TIME SAFETY_PASSES(1000u)
+#define SAFETY_CHARGE_TIME SAFETY_PASSES(60000u)
+#define SAFETY_OPEN_TIME SAFETY_PASSES(180000u)
+#define SAFETY_PRESENCE_WARNING_TIME SAFETY_PASSES(120000u)
+#define SAFETY_PRESENCE_TIME (SAFETY_PASSES(1800000u) + SAFETY_PRESENCE_WARNING_TIME)
+#define SAFETY_HEAT_TIME SAFETY_PASSES(600000u)
+#define SAFETY_HEAT_RISE_TIME SAFETY_PASSES(120000u)
 
 /* Bits of the switches, those of `tele.in`. */
 #define SAFETY_IN_OPEN 0x001u
@@ -208,8 +211,8 @@ struct rules_verdict rules_judge(struct rules *rules, const struct rules_half ha
 
 /* ---- safety.c ---- */
 
-/* Returns whether a time is over, across the wrap of the clock. */
-bool safety_is_over(uint32_t now_ms, uint32_t since_ms, uint32_t span_ms);
+/* Counts a time down by one pass and stays at 0; returns whether it has just run out. */
+bool safety_runs_out(uint16_t *left);
 
 /* Returns the first-out: a latched cause stays, whatever follows. */
 enum safety_cause safety_first(enum safety_cause latched, enum safety_cause found);
@@ -252,25 +255,20 @@ struct safety {
     bool mould_known;  /* R and lag of every half are stored for the mould in use */
     bool selftest_failed;
     bool selftest_done; /* the tests of the start have ended */
-    bool mirror_due;    /* the mirror will be compared at mirror_ms + 200 ms */
     bool window;        /* a charge window is open */
-    bool charged;       /* the last charge was less than a minute ago */
     bool open_too_long; /* until the mould closes */
     bool fallen;        /* until the next charge or arming */
     bool lingers;       /* the contactor stays in after a disarming by silence */
-    bool press_used;    /* press_ms means something */
-    bool press_spent;   /* this press of ARM has had its 10 min */
     uint8_t said_count;
-    uint32_t fed_ms;      /* last taken duty line, or the hello where there was none */
-    uint32_t mirror_ms;   /* when the mirror or its command changed last */
-    uint32_t present_ms;  /* when somebody was there */
-    uint32_t charge_ms;   /* when the last charge was announced */
-    uint32_t open_ms;     /* when the mould opened */
-    uint32_t selftest_ms; /* when the self-test began */
-    uint32_t heat_ms;     /* commissioning heat: its last line ... */
-    uint32_t press_ms;    /* ... the first heat of this press of ARM ... */
-    uint32_t rise_ms;     /* ... and the start of the 120 s */
-    uint16_t heat_expiry_ms;
+    uint8_t silent;  /* passes since the last taken duty line, or the hello where there was none */
+    uint8_t mirror;  /* passes until the mirror is compared, 0: it is not due */
+    uint8_t testing; /* passes until the self-test must have ended */
+    uint8_t heat_left;   /* passes until commissioning heat expires */
+    uint16_t present;    /* passes until the end of the presence warning */
+    uint16_t charge;     /* passes until the next charge may be announced, 0: now */
+    uint16_t open;       /* passes until an open mould has been open too long */
+    uint16_t press_left; /* passes that this press of ARM may still heat */
+    uint16_t rise_left;  /* passes until commissioning heat must have warmed by 2 K */
     int16_t rise_tenths;
     struct safety_said said[SAFETY_SAID_MOST]; /* events since the last safety_take_said */
     struct rules rules;
@@ -284,54 +282,53 @@ struct safety_kept {
 };
 
 void safety_start(struct safety *safety, uint8_t halves, const struct safety_kept *kept,
-                  uint16_t inputs, uint32_t now_ms);
+                  uint16_t inputs);
 
 /* The tests of the start have ended; the state follows 1 s after the start. */
-void safety_end_selftest(struct safety *safety, bool passed, uint32_t now_ms);
+void safety_end_selftest(struct safety *safety, bool passed);
 
 /* A self-test that runs all the time has failed: trips at once. */
-void safety_fail_selftest(struct safety *safety, uint32_t now_ms);
+void safety_fail_selftest(struct safety *safety);
 
 /* Returns whether the core's memory is as its functions left it. */
 bool safety_is_intact(const struct safety *safety);
 
 /* Switches moved: takes them as they stand now, ARM and NEXT only as presence. */
-void safety_set_inputs(struct safety *safety, uint16_t inputs, uint32_t now_ms);
+void safety_set_inputs(struct safety *safety, uint16_t inputs);
 
 /* One pass, each 50 ms: every timer. `sensors_good`: every half may be decided on now. */
-void safety_pass(struct safety *safety, bool sensors_good, uint32_t now_ms);
+void safety_pass(struct safety *safety, bool sensors_good);
 
 /* One read, each 200 ms, after the pass of the same moment. */
 void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALVES],
-                 bool sensors_good, uint32_t now_ms);
+                 bool sensors_good);
 
 /* A session begins or ends. The end takes heat and contactor away. */
-void safety_open_session(struct safety *safety, uint32_t now_ms);
-void safety_close_session(struct safety *safety, uint32_t now_ms);
+void safety_open_session(struct safety *safety);
+void safety_close_session(struct safety *safety);
 
 /* A duty line may be taken (its numbers were checked): feeds the silence timers. False: heat is
  * asked for in another state than armed. */
-bool safety_take_duty(struct safety *safety, bool heats, uint32_t now_ms);
+bool safety_take_duty(struct safety *safety, bool heats);
 
 /* ARM was pressed after the right answer. False: not ready any more. */
-bool safety_arm(struct safety *safety, uint32_t now_ms);
+bool safety_arm(struct safety *safety);
 
 /* Heat off, disarmed, with event `disarmed` if armed; ends commissioning heat. */
-void safety_disarm(struct safety *safety, uint32_t now_ms);
+void safety_disarm(struct safety *safety);
 
 /* The challenge has run out: event `refarm`. */
-void safety_refuse_arm(struct safety *safety, uint32_t now_ms);
+void safety_refuse_arm(struct safety *safety);
 
 enum safety_charge_answer { SAFETY_CHARGE_TAKEN, SAFETY_CHARGE_STATE, SAFETY_CHARGE_RATE };
-enum safety_charge_answer safety_charge(struct safety *safety, uint32_t now_ms);
+enum safety_charge_answer safety_charge(struct safety *safety);
 
 /* Changes the trip point, or says why not; `hand`: ARM is held. */
-enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, bool hand,
-                                        uint32_t now_ms);
+enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, bool hand);
 
 /* The mould in use changed, or what is stored of it; `code` is `used` or `stored`. */
 void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFETY_HALVES],
-                      enum safety_event code, uint32_t now_ms);
+                      enum safety_event code);
 
 enum safety_heat_answer {
     SAFETY_HEAT_TAKEN,
@@ -341,17 +338,17 @@ enum safety_heat_answer {
 };
 /* Commissioning heat for one half, or more of it. */
 enum safety_heat_answer safety_heat(struct safety *safety, uint8_t half, uint16_t expiry_ms,
-                                    bool hand, uint32_t now_ms);
+                                    bool hand);
 
 /* ARM came up: ends commissioning heat; `asks_reset`: it was a press that resets a trip. `idle`:
  * both duties are 0. */
-void safety_release_arm(struct safety *safety, bool asks_reset, bool idle, uint32_t now_ms);
+void safety_release_arm(struct safety *safety, bool asks_reset, bool idle);
 
 /* Takes one event; false: there is none left. */
 bool safety_take_said(struct safety *safety, struct safety_said *said);
 
 /* Outputs were cut. */
-void safety_confirm_cut(struct safety *safety, uint32_t now_ms);
+void safety_confirm_cut(struct safety *safety);
 
 /* Returns the trip point; the lowest one where its two copies differ. */
 int16_t safety_trip(const struct safety *safety);
@@ -366,7 +363,7 @@ int16_t safety_hottest(const struct safety *safety);
 bool safety_holds(const struct safety *safety);
 
 /* Returns whether the host has been silent for 3 s, or there is none. */
-bool safety_is_silent(const struct safety *safety, uint32_t now_ms);
+bool safety_is_silent(const struct safety *safety);
 
 /* Returns whether any heater may be on at all: armed, or under commissioning heat. */
 bool safety_permits(const struct safety *safety);
@@ -375,11 +372,11 @@ bool safety_permits(const struct safety *safety);
 bool safety_is_hot(const struct safety *safety);
 
 /* The board's own alarm pattern: tripped, or presence runs out. */
-bool safety_alarms(const struct safety *safety, uint32_t now_ms);
+bool safety_alarms(const struct safety *safety);
 
 /* Seconds left, rounded up; 0 where none runs. */
-uint8_t safety_window_left_s(const struct safety *safety, uint32_t now_ms);
-uint16_t safety_presence_left_s(const struct safety *safety, uint32_t now_ms);
+uint8_t safety_window_left_s(const struct safety *safety);
+uint16_t safety_presence_left_s(const struct safety *safety);
 
 /* ---- inside: for the core's own sources ---- */
 
@@ -396,17 +393,16 @@ enum core_move {
 };
 
 /* Every function that writes opens and closes: a seal that does not fit trips. */
-void core_open(struct safety *safety, uint32_t now_ms);
+void core_open(struct safety *safety);
 void core_close(struct safety *safety);
 
 void core_say(struct safety *safety, enum safety_event code, int16_t tenths);
-void core_change(struct safety *safety, enum core_move move, uint32_t now_ms);
-void core_drive_contactor(struct safety *safety, uint32_t now_ms);
-void core_end_heat(struct safety *safety, uint32_t now_ms);
-void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths, uint32_t now_ms);
-void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers,
-                 uint32_t now_ms);
-void core_settle(struct safety *safety, uint32_t now_ms);
+void core_change(struct safety *safety, enum core_move move);
+void core_drive_contactor(struct safety *safety);
+void core_end_heat(struct safety *safety);
+void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths);
+void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers);
+void core_settle(struct safety *safety);
 bool core_may_heat(const struct safety *safety);
 bool core_is_testing(const struct safety *safety);
 

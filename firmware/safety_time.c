@@ -3,7 +3,7 @@
 #define PRESENCE_BITS (SAFETY_IN_NEXT | SAFETY_IN_ARM | SAFETY_IN_BUTTON)
 
 void safety_start(struct safety *safety, uint8_t halves, const struct safety_kept *kept,
-                  uint16_t inputs, uint32_t now_ms)
+                  uint16_t inputs)
 {
     uint8_t *byte = (uint8_t *)safety;
     for (uint16_t at = 0; at < sizeof *safety; at++) {
@@ -14,20 +14,21 @@ void safety_start(struct safety *safety, uint8_t halves, const struct safety_kep
     safety->trip_inverted = (int16_t)~kept->trip;
     safety->latch = kept->latch < SAFETY_CAUSES ? kept->latch : SAFETY_SELFTEST_FAILED;
     safety->inputs = inputs;
-    safety->selftest_ms = now_ms;
-    safety->open_ms = now_ms;
+    safety->testing = SAFETY_SELFTEST_TIME;
+    safety->open = SAFETY_OPEN_TIME;
+    safety->press_left = SAFETY_HEAT_TIME;
     rules_start(&safety->rules, safety->halves);
     rules_set_mould(&safety->rules, kept->mould);
     safety->mould_known = rules_know_mould(&safety->rules);
     safety->state = SAFETY_BOOT;
-    core_change(safety, CORE_STARTED, now_ms);
+    core_change(safety, CORE_STARTED);
     core_say(safety, SAFETY_EVENT_BOOT, 0);
     core_close(safety);
 }
 
-void safety_end_selftest(struct safety *safety, bool passed, uint32_t now_ms)
+void safety_end_selftest(struct safety *safety, bool passed)
 {
-    core_open(safety, now_ms);
+    core_open(safety);
     safety->selftest_done = true;
     if (!passed) {
         safety->selftest_failed = true;
@@ -35,146 +36,149 @@ void safety_end_selftest(struct safety *safety, bool passed, uint32_t now_ms)
     core_close(safety);
 }
 
-void safety_fail_selftest(struct safety *safety, uint32_t now_ms)
+void safety_fail_selftest(struct safety *safety)
 {
-    core_open(safety, now_ms);
+    core_open(safety);
     safety->selftest_failed = true;
-    core_trip(safety, SAFETY_SELFTEST_FAILED, 0, now_ms);
+    core_trip(safety, SAFETY_SELFTEST_FAILED, 0);
     core_close(safety);
 }
 
-void safety_set_inputs(struct safety *safety, uint16_t inputs, uint32_t now_ms)
+void safety_set_inputs(struct safety *safety, uint16_t inputs)
 {
-    core_open(safety, now_ms);
+    core_open(safety);
     uint16_t moved = safety->inputs ^ inputs;
     uint16_t on = moved & inputs;
     safety->inputs = inputs;
     if ((on & PRESENCE_BITS) != 0u && safety->state == SAFETY_ARMED) {
-        safety->present_ms = now_ms;
+        safety->present = SAFETY_PRESENCE_TIME;
     }
     if ((moved & SAFETY_IN_OPEN) != 0u) {
-        safety->open_ms = now_ms;
+        safety->open = SAFETY_OPEN_TIME;
         safety->open_too_long = false;
     }
     if ((moved & SAFETY_IN_CONTACTOR) != 0u) {
-        safety->mirror_ms = now_ms;
-        safety->mirror_due = true;
+        safety->mirror = SAFETY_MIRROR_TIME;
     }
     if ((on & SAFETY_IN_THERMOSTAT) != 0u && !core_is_testing(safety)) {
-        core_trip(safety, SAFETY_CHAIN, 0, now_ms);
+        core_trip(safety, SAFETY_CHAIN, 0);
     }
-    core_settle(safety, now_ms);
+    core_settle(safety);
     core_close(safety);
 }
 
-static void finish_selftest(struct safety *safety, uint32_t now_ms)
+static void finish_selftest(struct safety *safety)
 {
-    if (!safety_is_over(now_ms, safety->selftest_ms, SAFETY_SELFTEST_MS)) {
+    safety->testing = (uint8_t)(safety->testing - 1u);
+    if (safety->testing != 0u) {
         return;
     }
     /* Tests that have not ended by now have failed. */
     if (safety->selftest_failed || !safety->selftest_done) {
         safety->selftest_failed = true;
-        core_trip(safety, SAFETY_SELFTEST_FAILED, 0, now_ms);
+        core_trip(safety, SAFETY_SELFTEST_FAILED, 0);
     } else if (safety->latch != SAFETY_NONE) {
-        core_change(safety, CORE_TRIP, now_ms);
+        core_change(safety, CORE_TRIP);
     } else {
-        core_change(safety, CORE_TESTED, now_ms);
+        core_change(safety, CORE_TESTED);
     }
-    core_settle(safety, now_ms);
+    core_settle(safety);
 }
 
-static void watch_mirror(struct safety *safety, uint32_t now_ms)
+static void watch_mirror(struct safety *safety)
 {
-    if (safety->mirror_due && safety_is_over(now_ms, safety->mirror_ms, SAFETY_MIRROR_MS)) {
-        bool is_in = (safety->inputs & SAFETY_IN_CONTACTOR) != 0u;
-        safety->mirror_due = false;
-        if (is_in != safety->contactor) {
-            core_trip(safety, SAFETY_MIRROR, 0, now_ms);
-        }
+    if (safety->mirror == 0u) {
+        return;
+    }
+    safety->mirror = (uint8_t)(safety->mirror - 1u);
+    if (safety->mirror == 0u &&
+        ((safety->inputs & SAFETY_IN_CONTACTOR) != 0u) != safety->contactor) {
+        core_trip(safety, SAFETY_MIRROR, 0);
     }
 }
 
-static void watch_host(struct safety *safety, uint32_t now_ms)
+static void watch_host(struct safety *safety)
 {
-    if (!safety->session || !safety_is_over(now_ms, safety->fed_ms, SAFETY_DISARM_MS)) {
+    if (!safety->session) {
+        return;
+    }
+    safety->silent = (uint8_t)(safety->silent + 1u);
+    if (safety->silent < SAFETY_DISARM_TIME) {
         return;
     }
     if (safety->state == SAFETY_ARMED) {
-        core_disarm(safety, SAFETY_EVENT_SILENCE, 0, true, now_ms);
+        core_disarm(safety, SAFETY_EVENT_SILENCE, 0, true);
     }
-    if (safety_is_over(now_ms, safety->fed_ms, SAFETY_RELEASE_MS)) {
+    if (safety->silent >= SAFETY_RELEASE_TIME) {
         safety->cut = true;
-        core_end_heat(safety, now_ms);
+        core_end_heat(safety);
         safety->session = false;
         safety->lingers = false;
-        core_settle(safety, now_ms);
+        core_settle(safety);
         core_say(safety, SAFETY_EVENT_RELEASED, 0);
     }
 }
 
-static void watch_heat(struct safety *safety, uint32_t now_ms)
+static void watch_heat(struct safety *safety)
 {
-    if (safety->press_used && safety_is_over(now_ms, safety->press_ms, SAFETY_HEAT_MS)) {
-        safety->press_spent = true;
+    if (safety->press_left != 0u && safety->press_left != SAFETY_HEAT_TIME) {
+        safety->press_left = (uint16_t)(safety->press_left - 1u);
     }
     if (safety->heats == 0u) {
         return;
     }
     int16_t tenths = safety->tenths[safety->heats - 1u];
-    if (safety->press_spent || tenths >= SAFETY_HEAT_MOST ||
-        safety_is_over(now_ms, safety->heat_ms, safety->heat_expiry_ms)) {
-        core_end_heat(safety, now_ms);
-    } else if (safety_is_over(now_ms, safety->rise_ms, SAFETY_HEAT_RISE_MS)) {
+    if (safety->heat_left != 0u) {
+        safety->heat_left = (uint8_t)(safety->heat_left - 1u);
+    }
+    if (safety->press_left == 0u || tenths >= SAFETY_HEAT_MOST || safety->heat_left == 0u) {
+        core_end_heat(safety);
+    } else if (safety_runs_out(&safety->rise_left)) {
         int16_t risen = (int16_t)(tenths - safety->rise_tenths);
-        safety->rise_ms = now_ms;
+        safety->rise_left = SAFETY_HEAT_RISE_TIME;
         safety->rise_tenths = tenths;
         if (risen < SAFETY_HEAT_RISE) {
-            core_trip(safety, SAFETY_NORISE, tenths, now_ms);
+            core_trip(safety, SAFETY_NORISE, tenths);
         }
     }
 }
 
-static void watch_press(struct safety *safety, uint32_t now_ms)
+static void watch_press(struct safety *safety)
 {
-    if (safety->charged && safety_is_over(now_ms, safety->charge_ms, SAFETY_CHARGE_MS)) {
+    if (safety_runs_out(&safety->charge)) {
         safety->window = false;
-        safety->charged = false;
     }
-    if ((safety->inputs & SAFETY_IN_OPEN) != 0u && !safety->open_too_long &&
-        safety_is_over(now_ms, safety->open_ms, SAFETY_OPEN_MS)) {
+    if ((safety->inputs & SAFETY_IN_OPEN) != 0u && safety_runs_out(&safety->open)) {
         safety->open_too_long = true;
         if (safety->state == SAFETY_ARMED) {
             core_say(safety, SAFETY_EVENT_OPENOFF, safety_hottest(safety));
         }
     }
-    watch_heat(safety, now_ms);
-    if (safety->state == SAFETY_ARMED &&
-        safety_is_over(now_ms, safety->present_ms,
-                       SAFETY_PRESENCE_MS + SAFETY_PRESENCE_WARNING_MS)) {
-        core_disarm(safety, SAFETY_EVENT_PRESENCE, 0, false, now_ms);
+    watch_heat(safety);
+    if (safety->state == SAFETY_ARMED && safety_runs_out(&safety->present)) {
+        core_disarm(safety, SAFETY_EVENT_PRESENCE, 0, false);
     }
 }
 
-void safety_pass(struct safety *safety, bool sensors_good, uint32_t now_ms)
+void safety_pass(struct safety *safety, bool sensors_good)
 {
-    core_open(safety, now_ms);
+    core_open(safety);
     safety->sensors_good = sensors_good;
     if (core_is_testing(safety)) {
-        finish_selftest(safety, now_ms);
+        finish_selftest(safety);
     } else {
-        watch_mirror(safety, now_ms);
-        watch_host(safety, now_ms);
-        watch_press(safety, now_ms);
-        core_settle(safety, now_ms);
+        watch_mirror(safety);
+        watch_host(safety);
+        watch_press(safety);
+        core_settle(safety);
     }
     core_close(safety);
 }
 
 void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALVES],
-                 bool sensors_good, uint32_t now_ms)
+                 bool sensors_good)
 {
-    core_open(safety, now_ms);
+    core_open(safety);
     safety->sensors_good = sensors_good;
     for (uint8_t each = 0; each < safety->halves; each++) {
         safety->tenths[each] = half[each].tenths;
@@ -192,14 +196,14 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
         struct rules_verdict verdict = rules_judge(&safety->rules, half, &around);
         int16_t tenths = half[verdict.half].tenths;
         if (verdict.trip != SAFETY_NONE) {
-            core_trip(safety, verdict.trip, tenths, now_ms);
+            core_trip(safety, verdict.trip, tenths);
         } else if (verdict.fall) {
             safety->fallen = true;
             core_say(safety, SAFETY_EVENT_FALL, tenths);
         } else if (verdict.full) {
-            core_disarm(safety, SAFETY_EVENT_FULL, tenths, false, now_ms);
+            core_disarm(safety, SAFETY_EVENT_FULL, tenths, false);
         }
-        core_settle(safety, now_ms);
+        core_settle(safety);
     }
     core_close(safety);
 }

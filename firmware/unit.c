@@ -21,11 +21,11 @@ static void rules_of_slot(const struct memory *memory, struct rules_mould mould[
     }
 }
 
-void unit_judge_by_slot(struct unit *unit, enum safety_event code, uint32_t now_ms)
+void unit_judge_by_slot(struct unit *unit, enum safety_event code)
 {
     struct rules_mould mould[SAFETY_HALVES];
     rules_of_slot(&unit->memory, mould);
-    safety_set_mould(&unit->safety, mould, code, now_ms);
+    safety_set_mould(&unit->safety, mould, code);
 }
 
 /* A limit thermostat has opened: the chain is dead behind it, though its supply is alive and the
@@ -38,7 +38,7 @@ static uint16_t inputs_of(struct unit *unit, uint32_t now_ms)
     if (!dead) {
         unit->chain_dead = false;
         unit->chain_ms = now_ms;
-    } else if (safety_is_over(now_ms, unit->chain_ms, UNIT_CHAIN_MS)) {
+    } else if ((uint32_t)(now_ms - unit->chain_ms) >= UNIT_CHAIN_MS) {
         unit->chain_dead = true;
     }
     if (unit->chain_dead) {
@@ -85,20 +85,20 @@ void unit_start(struct unit *unit, const struct unit_build *build, const struct 
         .trip = memory_trip(&unit->memory),
     };
     rules_of_slot(&unit->memory, kept.mould);
-    safety_start(&unit->safety, build->zones, &kept, inputs_of(unit, now_ms), now_ms);
+    safety_start(&unit->safety, build->zones, &kept, inputs_of(unit, now_ms));
     unit->event_sent = unit->memory.newest;
     unit_obey(unit, now_ms);
 }
 
 void unit_end_selftest(struct unit *unit, bool passed, uint32_t now_ms)
 {
-    safety_end_selftest(&unit->safety, passed, now_ms);
+    safety_end_selftest(&unit->safety, passed);
     unit_obey(unit, now_ms);
 }
 
 void unit_fail_selftest(struct unit *unit, uint32_t now_ms)
 {
-    safety_fail_selftest(&unit->safety, now_ms);
+    safety_fail_selftest(&unit->safety);
     unit_obey(unit, now_ms);
 }
 
@@ -108,7 +108,7 @@ void unit_obey(struct unit *unit, uint32_t now_ms)
     struct safety_said said;
     if (safety->cut) {
         output_cut(&unit->output, now_ms);
-        safety_confirm_cut(safety, now_ms);
+        safety_confirm_cut(safety);
     }
     output_hold(&unit->output, now_ms, safety_holds(safety),
                 (safety->inputs & SAFETY_IN_OPEN) != 0u);
@@ -150,13 +150,13 @@ static void arm_moved(struct unit *unit, bool down, uint32_t now_ms)
         buttons_arm_press(&unit->arm, now_ms, unit->safety.state == SAFETY_TRIPPED);
         if (unit->session.answered && unit->safety.state == SAFETY_READY) {
             session_end_challenge(&unit->session);
-            (void)safety_arm(&unit->safety, now_ms);
+            (void)safety_arm(&unit->safety);
         }
     } else {
         bool asks_reset = buttons_arm_release(&unit->arm, now_ms);
         bool idle = unit->output.pulse[OUTPUT_UPPER].taken == 0u &&
                     unit->output.pulse[OUTPUT_LOWER].taken == 0u;
-        safety_release_arm(&unit->safety, asks_reset, idle, now_ms);
+        safety_release_arm(&unit->safety, asks_reset, idle);
     }
 }
 
@@ -169,7 +169,7 @@ bool unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms)
         return false;
     }
     output_account(&unit->output, now_ms);
-    safety_set_inputs(&unit->safety, inputs, now_ms);
+    safety_set_inputs(&unit->safety, inputs);
     if ((moved & SAFETY_IN_ARM) != 0u) {
         arm_moved(unit, (inputs & SAFETY_IN_ARM) != 0u, now_ms);
     }
@@ -234,7 +234,7 @@ static void judge(struct unit *unit, uint32_t now_ms)
         half[each].taken = unit->output.pulse[each].taken;
         half[each].setpoint = unit->setpoint[each];
     }
-    safety_read(&unit->safety, half, sensors_are_good(unit, now_ms), now_ms);
+    safety_read(&unit->safety, half, sensors_are_good(unit, now_ms));
 }
 
 void unit_pass(struct unit *unit, uint32_t now_ms)
@@ -244,11 +244,11 @@ void unit_pass(struct unit *unit, uint32_t now_ms)
     unit->passes = (uint8_t)((unit->passes + 1u) % (UNIT_STAT_MS / SAFETY_PASS_MS));
     wire_idle(&unit->receiver, now_ms);
     output_account(&unit->output, now_ms);
-    safety_pass(&unit->safety, sensors_are_good(unit, now_ms), now_ms);
+    safety_pass(&unit->safety, sensors_are_good(unit, now_ms));
     if (session_expires(&unit->session, now_ms)) {
-        safety_refuse_arm(&unit->safety, now_ms);
+        safety_refuse_arm(&unit->safety);
     }
-    if (safety_is_silent(&unit->safety, now_ms)) {
+    if (safety_is_silent(&unit->safety)) {
         signals_hush(&unit->signals, now_ms);
     }
     if (reads) {
@@ -257,7 +257,7 @@ void unit_pass(struct unit *unit, uint32_t now_ms)
         unit->flow = flow_after(unit->flow, FLOW_NO_READ);
     }
     unit_obey(unit, now_ms);
-    signals_update(&unit->signals, safety_alarms(&unit->safety, now_ms), now_ms);
+    signals_update(&unit->signals, safety_alarms(&unit->safety), now_ms);
     if (reads) {
         unit->read_ms = now_ms;
         unit->tele_due = true;

@@ -164,6 +164,6 @@ void unit_obey(struct unit *unit, uint32_t now_ms);
 void unit_answer(struct unit *unit, const struct wire_line *request, uint32_t now_ms);
 
 /* Judge by what is stored of the mould in use; says an event. */
-void unit_judge_by_slot(struct unit *unit, enum safety_event code, uint32_t now_ms);
+void unit_judge_by_slot(struct unit *unit, enum safety_event code);
 
 #endif
