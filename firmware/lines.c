@@ -1,217 +1,255 @@
 #include "unit.h"
 
-static uint32_t signed_value(int16_t tenths)
-{
-    return (uint32_t)(int32_t)tenths;
-}
+#include <stddef.h>
 
-static void put(struct wire_line *line, uint8_t *at, uint32_t value)
-{
-    line->value[*at] = value;
-    *at = (uint8_t)(*at + 1u);
-}
-
-static void compose_here(const struct unit *unit, struct wire_line *line, uint32_t token)
-{
-    uint8_t at = 1;
-    put(line, &at, UNIT_PROTOCOL_MAJOR);
-    put(line, &at, UNIT_PROTOCOL_MINOR);
-    put(line, &at, unit->build.id);
-    put(line, &at, unit->memory.board_id[0]);
-    put(line, &at, unit->memory.board_id[1]);
-    put(line, &at, unit->memory.boots);
-    put(line, &at, (uint32_t)unit->cause);
-    put(line, &at, unit->safety.latch);
-    put(line, &at, token);
-}
-
-static void compose_limits(const struct unit *unit, struct wire_line *line)
-{
-    uint8_t at = 1;
-    put(line, &at, SAFETY_CEILING);
-    put(line, &at, signed_value(safety_trip(&unit->safety)));
-    put(line, &at, signed_value(safety_setpoint_most(&unit->safety)));
-    put(line, &at, unit->build.output.cap);
-    put(line, &at, unit->build.output.window_ms);
-    put(line, &at, unit->build.output.least_ms != 0u ? 1u : 0u);
-    put(line, &at, unit->build.zones);
-    put(line, &at, unit->build.fit);
-}
-
-static void compose_mould(const struct unit *unit, struct wire_line *line, uint8_t number)
-{
-    struct memory_slot slot = {0};
-    uint8_t at = 1;
-    if (number != 0u) {
-        (void)memory_read_slot(&unit->memory, unit->peek, number, &slot);
-    }
-    put(line, &at, number);
-    put(line, &at, unit->memory.used);
-    for (uint8_t half = 0; half < SAFETY_HALVES; half++) {
-        put(line, &at, slot.half[half].rise);
-        put(line, &at, slot.half[half].lag);
-        put(line, &at, slot.half[half].up);
-    }
-}
-
-static void put_entry(const struct memory_entry *entry, struct wire_line *line, uint8_t *at)
-{
-    put(line, at, entry->number);
-    put(line, at, entry->boot);
-    put(line, at, entry->ms);
-    put(line, at, entry->code);
-    put(line, at, signed_value(entry->tenths));
-}
-
-/* Composes a reply; a log entry that has gone since it was asked for is refused. */
-static void compose_reply(const struct unit *unit, struct wire_line *line,
-                          const struct unit_reply *reply)
-{
+/* What is worked out before a line is composed. */
+struct shown {
     struct memory_entry entry;
-    uint8_t at = 1;
-    line->kind = reply->kind;
-    line->value[0] = reply->q;
-    switch ((uint8_t)reply->kind) {
-    case WIRE_HERE:
-        compose_here(unit, line, reply->value);
-        break;
-    case WIRE_LIMITS:
-        compose_limits(unit, line);
-        break;
-    case WIRE_MOULD:
-        compose_mould(unit, line, (uint8_t)reply->value);
-        break;
-    case WIRE_ENTRY:
-        if (memory_entry(&unit->memory, unit->peek, (uint16_t)reply->value, &entry)) {
-            put_entry(&entry, line, &at);
-            put(line, &at, unit->memory.newest);
-        } else {
-            line->kind = WIRE_REFUSED;
-            put(line, &at, WIRE_WHY_EMPTY);
+    struct memory_slot slot;
+    uint32_t value; /* of a reply that has one */
+    uint16_t q;
+    uint16_t line_number;
+    uint16_t inputs;
+    uint16_t presence_left_s;
+    int16_t temperature[SAFETY_HALVES];
+    int16_t cold[SAFETY_HALVES];
+    int16_t trip;
+    int16_t setpoint_most;
+    int16_t ceiling;
+    uint8_t slot_number;
+    uint8_t window_left_s;
+    uint8_t why;
+    uint8_t is_relay;
+    uint8_t major;
+    uint8_t minor;
+};
+
+/* Where a field's value lies: an offset in struct unit, or with SHOWN in struct shown, and its
+ * size. */
+#define SIZE1 0x0000u
+#define SIZE2 0x4000u
+#define SIZE4 0x8000u
+#define SIGNED2 0xC000u
+#define SIZES 0xC000u
+#define SHOWN 0x2000u
+#define OFFSET 0x1FFFu
+#define END 0xFFFFu
+
+#define OF_UNIT(size, field) (uint16_t)((size) | offsetof(struct unit, field))
+#define OF_SHOWN(size, field) (uint16_t)((size) | SHOWN | offsetof(struct shown, field))
+
+/* The fields of every kind that the board sends, in the order of enum wire_kind and of the page. */
+static const IN_FLASH uint16_t SOURCES[] = {
+    /* boot */
+    OF_UNIT(SIZE2, memory.boots),
+    OF_UNIT(SIZE1, cause),
+    OF_UNIT(SIZE4, build.id),
+    OF_UNIT(SIZE1, safety.latch),
+    END,
+    /* here */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIZE1, major),
+    OF_SHOWN(SIZE1, minor),
+    OF_UNIT(SIZE4, build.id),
+    OF_UNIT(SIZE4, memory.board_id[0]),
+    OF_UNIT(SIZE4, memory.board_id[1]),
+    OF_UNIT(SIZE2, memory.boots),
+    OF_UNIT(SIZE1, cause),
+    OF_UNIT(SIZE1, safety.latch),
+    OF_SHOWN(SIZE4, value),
+    END,
+    /* limits */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIGNED2, ceiling),
+    OF_SHOWN(SIGNED2, trip),
+    OF_SHOWN(SIGNED2, setpoint_most),
+    OF_UNIT(SIZE2, build.output.cap),
+    OF_UNIT(SIZE2, build.output.window_ms),
+    OF_SHOWN(SIZE1, is_relay),
+    OF_UNIT(SIZE1, build.zones),
+    OF_UNIT(SIZE1, build.fit),
+    END,
+    /* mould */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIZE1, slot_number),
+    OF_UNIT(SIZE1, memory.used),
+    OF_SHOWN(SIZE2, slot.half[0].rise),
+    OF_SHOWN(SIZE2, slot.half[0].lag),
+    OF_SHOWN(SIZE2, slot.half[0].up),
+    OF_SHOWN(SIZE2, slot.half[1].rise),
+    OF_SHOWN(SIZE2, slot.half[1].lag),
+    OF_SHOWN(SIZE2, slot.half[1].up),
+    END,
+    /* challenge */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIZE4, value),
+    END,
+    /* entry */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIZE2, entry.number),
+    OF_SHOWN(SIZE2, entry.boot),
+    OF_SHOWN(SIZE4, entry.ms),
+    OF_SHOWN(SIZE1, entry.code),
+    OF_SHOWN(SIGNED2, entry.tenths),
+    OF_UNIT(SIZE2, memory.newest),
+    END,
+    /* done */
+    OF_SHOWN(SIZE2, q),
+    END,
+    /* refused */
+    OF_SHOWN(SIZE2, q),
+    OF_SHOWN(SIZE4, value),
+    END,
+    /* tele */
+    OF_SHOWN(SIZE2, line_number),
+    OF_UNIT(SIZE4, read_ms),
+    OF_SHOWN(SIGNED2, temperature[0]),
+    OF_UNIT(SIZE4, sense[0].raw),
+    OF_UNIT(SIZE2, sense[0].count),
+    OF_UNIT(SIZE2, delivered_ms[0]),
+    OF_SHOWN(SIGNED2, temperature[1]),
+    OF_UNIT(SIZE4, sense[1].raw),
+    OF_UNIT(SIZE2, sense[1].count),
+    OF_UNIT(SIZE2, delivered_ms[1]),
+    OF_UNIT(SIZE1, safety.state),
+    OF_UNIT(SIZE1, safety.latch),
+    OF_SHOWN(SIZE2, inputs),
+    OF_UNIT(SIZE1, next.count),
+    OF_UNIT(SIZE2, force),
+    END,
+    /* stat */
+    OF_UNIT(SIZE4, now_ms),
+    OF_SHOWN(SIZE1, why),
+    OF_SHOWN(SIGNED2, cold[0]),
+    OF_SHOWN(SIGNED2, cold[1]),
+    OF_UNIT(SIZE4, memory.operations),
+    OF_UNIT(SIZE2, receiver.bad),
+    OF_UNIT(SIZE2, receiver.unknown),
+    OF_UNIT(SIZE2, longest_pass),
+    OF_UNIT(SIZE1, identity),
+    OF_SHOWN(SIZE1, window_left_s),
+    OF_SHOWN(SIZE2, presence_left_s),
+    END,
+    /* event */
+    OF_SHOWN(SIZE2, entry.number),
+    OF_SHOWN(SIZE2, entry.boot),
+    OF_SHOWN(SIZE4, entry.ms),
+    OF_SHOWN(SIZE1, entry.code),
+    OF_SHOWN(SIGNED2, entry.tenths),
+    END,
+};
+
+_Static_assert(sizeof(struct unit) <= SHOWN, "a field of the unit lies out of reach");
+_Static_assert(sizeof(enum unit_cause) == 1u || sizeof(int) > 2u, "enums are bytes");
+
+/* The lowest byte comes first in memory, on the controller and on the machines that test this. */
+static uint32_t value_at(const uint8_t *from, uint16_t size)
+{
+    uint16_t low = from[0];
+    if (size == SIZE1) {
+        return low;
+    }
+    low = (uint16_t)(low | (uint16_t)((uint16_t)from[1] << 8));
+    if (size == SIGNED2) {
+        return (uint32_t)(int32_t)(int16_t)low;
+    }
+    if (size == SIZE2) {
+        return low;
+    }
+    return low | (uint32_t)((uint32_t)from[2] << 16) | (uint32_t)((uint32_t)from[3] << 24);
+}
+
+static void gather(const struct unit *unit, const struct shown *shown, struct wire_line *line)
+{
+    const IN_FLASH uint16_t *source = SOURCES;
+    for (uint8_t kind = WIRE_BOOT; kind < (uint8_t)line->kind; source++) {
+        if (*source == END) {
+            kind++;
         }
-        break;
-    default: /* one value, or none */
-        put(line, &at, reply->value);
-        break;
+    }
+    for (uint8_t at = 0; at < WIRE_VALUES_MOST && *source != END; at++) {
+        const uint8_t *base =
+            (*source & SHOWN) != 0u ? (const uint8_t *)shown : (const uint8_t *)unit;
+        line->value[at] = value_at(base + (*source & OFFSET), *source & SIZES);
+        source++;
     }
 }
 
-static void compose_half(const struct unit *unit, struct wire_line *line, uint8_t *at, uint8_t half)
+static void work_out(const struct unit *unit, struct shown *shown)
 {
-    const struct sense *sense = &unit->sense[half];
-    if (half >= unit->build.zones) {
-        put(line, at, WIRE_NONE);
-    } else {
-        put(line, at, sense->shown_good ? signed_value(sense->tenths) : WIRE_BAD);
+    const struct safety *safety = &unit->safety;
+    shown->line_number = (uint16_t)unit->lines;
+    shown->inputs = safety->inputs;
+    if (safety_is_hot(safety)) {
+        shown->inputs |= SAFETY_IN_HOT;
     }
-    put(line, at, sense->raw);
-    put(line, at, sense->count);
-    put(line, at, unit->delivered_ms[half]);
-}
-
-static void compose_tele(const struct unit *unit, struct wire_line *line)
-{
-    uint16_t inputs = unit->safety.inputs;
-    uint8_t at = 0;
-    if (safety_is_hot(&unit->safety)) {
-        inputs |= SAFETY_IN_HOT;
+    if (safety->window) {
+        shown->inputs |= SAFETY_IN_WINDOW;
     }
-    if (unit->safety.window) {
-        inputs |= SAFETY_IN_WINDOW;
+    for (uint8_t half = 0; half < SAFETY_HALVES; half++) {
+        const struct sense *sense = &unit->sense[half];
+        int16_t none = half < unit->build.zones ? WIRE_BAD : WIRE_NONE;
+        shown->temperature[half] = sense->shown_good ? sense->tenths : none;
+        shown->cold[half] = sense->shown_good ? sense->cold_tenths : none;
     }
-    line->kind = WIRE_TELE;
-    put(line, &at, (uint16_t)unit->lines);
-    put(line, &at, unit->read_ms);
-    compose_half(unit, line, &at, SAFETY_UPPER);
-    compose_half(unit, line, &at, SAFETY_LOWER);
-    put(line, &at, unit->safety.state);
-    put(line, &at, unit->safety.latch);
-    put(line, &at, inputs);
-    put(line, &at, unit->next.count);
-    put(line, &at, unit->force);
+    shown->presence_left_s = safety_presence_left_s(safety);
+    shown->window_left_s = safety_window_left_s(safety);
+    shown->why = (uint8_t)safety_reason(safety);
+    shown->trip = safety_trip(safety);
+    shown->setpoint_most = safety_setpoint_most(safety);
+    shown->ceiling = SAFETY_CEILING;
+    shown->is_relay = unit->build.output.least_ms != 0u ? 1u : 0u;
+    shown->major = UNIT_PROTOCOL_MAJOR;
+    shown->minor = UNIT_PROTOCOL_MINOR;
 }
 
-static uint32_t cold_of(const struct unit *unit, uint8_t half)
+/* Takes the oldest reply; a log entry that has gone since it was asked for is refused. */
+static enum wire_kind take_reply(struct unit *unit, struct shown *shown)
 {
-    const struct sense *sense = &unit->sense[half];
-    if (half >= unit->build.zones) {
-        return WIRE_NONE;
+    enum wire_kind kind = unit->replies[0].kind;
+    shown->q = unit->replies[0].q;
+    shown->value = unit->replies[0].value;
+    unit->replies_waiting = (uint8_t)(unit->replies_waiting - 1u);
+    for (uint8_t at = 0; at < unit->replies_waiting; at++) {
+        unit->replies[at] = unit->replies[at + 1u];
     }
-    return sense->shown_good ? signed_value(sense->cold_tenths) : WIRE_BAD;
-}
-
-static void compose_stat(const struct unit *unit, struct wire_line *line, uint32_t now_ms)
-{
-    uint8_t at = 0;
-    line->kind = WIRE_STAT;
-    put(line, &at, now_ms);
-    put(line, &at, safety_reason(&unit->safety));
-    put(line, &at, cold_of(unit, SAFETY_UPPER));
-    put(line, &at, cold_of(unit, SAFETY_LOWER));
-    put(line, &at, unit->memory.operations);
-    put(line, &at, unit->receiver.bad);
-    put(line, &at, unit->receiver.unknown);
-    put(line, &at, unit->longest_pass);
-    put(line, &at, unit->identity);
-    put(line, &at, safety_window_left_s(&unit->safety));
-    put(line, &at, safety_presence_left_s(&unit->safety));
-}
-
-static void compose_boot(const struct unit *unit, struct wire_line *line)
-{
-    uint8_t at = 0;
-    line->kind = WIRE_BOOT;
-    put(line, &at, unit->memory.boots);
-    put(line, &at, (uint32_t)unit->cause);
-    put(line, &at, unit->build.id);
-    put(line, &at, unit->safety.latch);
-}
-
-/* Composes the event after the last one sent; entries overwritten meanwhile are passed over. */
-static bool compose_event(struct unit *unit, struct wire_line *line)
-{
-    struct memory_entry entry;
-    uint8_t at = 0;
-    unit->event_sent = (uint16_t)(unit->event_sent % 65535u + 1u);
-    line->kind = WIRE_EVENT;
-    if (!memory_entry(&unit->memory, unit->peek, unit->event_sent, &entry)) {
-        return false;
+    if (kind == WIRE_MOULD) {
+        shown->slot_number = (uint8_t)shown->value;
+        (void)memory_read_slot(&unit->memory, unit->peek, shown->slot_number, &shown->slot);
     }
-    put_entry(&entry, line, &at);
-    return true;
+    if (kind == WIRE_ENTRY &&
+        !memory_entry(&unit->memory, unit->peek, (uint16_t)shown->value, &shown->entry)) {
+        kind = WIRE_REFUSED;
+        shown->value = WIRE_WHY_EMPTY;
+    }
+    return kind;
 }
 
-static bool compose_due(struct unit *unit, struct wire_line *line, uint32_t now_ms)
+/* Chooses what is sent next; WIRE_KINDS: nothing. An event overwritten meanwhile is passed over. */
+static enum wire_kind choose(struct unit *unit, struct shown *shown)
 {
     if (unit->boot_due) {
         unit->boot_due = false;
-        compose_boot(unit, line);
-        return true;
+        return WIRE_BOOT;
     }
     if (unit->replies_waiting != 0u) {
-        compose_reply(unit, line, &unit->replies[0]);
-        unit->replies_waiting = (uint8_t)(unit->replies_waiting - 1u);
-        for (uint8_t at = 0; at < unit->replies_waiting; at++) {
-            unit->replies[at] = unit->replies[at + 1u];
-        }
-        return true;
+        return take_reply(unit, shown);
     }
     if (unit->tele_due) {
         unit->tele_due = false;
-        compose_tele(unit, line);
         unit->lines = unit->lines + 1u;
-        return true;
+        return WIRE_TELE;
     }
     if (unit->event_sent != unit->memory.newest) {
-        return compose_event(unit, line);
+        unit->event_sent = (uint16_t)(unit->event_sent % 65535u + 1u);
+        bool found = memory_entry(&unit->memory, unit->peek, unit->event_sent, &shown->entry);
+        return found ? WIRE_EVENT : WIRE_KINDS;
     }
     if (unit->stat_due) {
         unit->stat_due = false;
-        compose_stat(unit, line, now_ms);
-        unit->longest_pass = 0;
-        return true;
+        return WIRE_STAT;
     }
-    return false;
+    return WIRE_KINDS;
 }
 
 bool unit_has_line(const struct unit *unit)
@@ -220,8 +258,18 @@ bool unit_has_line(const struct unit *unit)
            unit->event_sent != unit->memory.newest;
 }
 
-uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST], uint32_t now_ms)
+uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST])
 {
+    struct shown shown = {0};
     struct wire_line line = {0};
-    return compose_due(unit, &line, now_ms) ? wire_write(&line, bytes) : 0u;
+    work_out(unit, &shown);
+    line.kind = choose(unit, &shown);
+    if (line.kind == WIRE_KINDS) {
+        return 0;
+    }
+    gather(unit, &shown, &line);
+    if (line.kind == WIRE_STAT) {
+        unit->longest_pass = 0;
+    }
+    return wire_write(&line, bytes);
 }

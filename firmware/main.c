@@ -99,7 +99,7 @@ int main(void)
                 acted = true;
             }
             if (!board_is_sending() && unit_has_line(&unit)) {
-                board_send(line, unit_line(&unit, line, now_ms));
+                board_send(line, unit_line(&unit, line));
             }
             if (board_eeprom_is_ready()) {
                 uint16_t address;

@@ -150,7 +150,7 @@ bool unit_wants_contactor(const struct unit *unit);
 bool unit_has_line(const struct unit *unit);
 
 /* Composes the next line that is due; returns its length, 0 if none is. */
-uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST], uint32_t now_ms);
+uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST]);
 
 /* Returns the step of an identity resistor against 10 kOhm, 1 to 8; 0: none, or in between. */
 uint8_t unit_identity_step(uint16_t adc);
