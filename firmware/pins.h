@@ -83,7 +83,7 @@
 #define PIN_SELECT_UPPER_MASK 0x04u
 #define PIN_SELECT_UPPER_ACTIVE 0u
 
-/* PB3, in: not connected */
+/* PB3, in: the serial bus's unused output */
 #define PIN_SPARE_PIN PINB
 #define PIN_SPARE_LETTER 'B'
 #define PIN_SPARE_BIT 3u
