@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from tawny.cli.firmware import elf_boards, firmware_option
 from tawny.errors import N_, InputError
 from tawny.words import _
 
@@ -48,7 +49,10 @@ def group() -> None:
 @click.option(
     "--eeprom",
     type=click.Path(path_type=Path),
-    help=_("File that keeps the board's memory from one run to the next."),
+    help=_(
+        "File that keeps the board's memory from one run to the next; .eeprom is added to"
+        " the name of a real image's."
+    ),
 )
 @click.option(
     "--end-silent",
@@ -57,6 +61,7 @@ def group() -> None:
     help=_("End by itself after so many seconds without a byte from a host."),
 )
 @click.option("--reset-on-open", is_flag=True, help=_("Opening the port resets the board."))
+@firmware_option
 def simulate(
     *,
     link: Path,
@@ -69,6 +74,7 @@ def simulate(
     eeprom: Path | None,
     end_silent: float | None,
     reset_on_open: bool,
+    firmware: str | None,
 ) -> None:
     """Run until a signal."""
     from tawny.core.units import parse  # noqa: PLC0415 - the help stays light
@@ -89,12 +95,15 @@ def simulate(
             least_c=START_LEAST_C,
             most_c=START_MOST_C,
         )
+    model = load(mould)
+    boards = elf_boards(firmware, model, eeprom)
     world = World(
-        load(mould),
+        model,
         seed=seed,
-        memory=Memory(eeprom),
+        memory=Memory(eeprom) if boards is None else None,
         commissioned=not uncommissioned,
         start_c=start_c,
+        boards=boards,
     )
     server = Server(
         world,

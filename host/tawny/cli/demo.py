@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from tawny.cli.firmware import firmware_option
 from tawny.cli.options import home_option
 from tawny.words import _
 
@@ -47,6 +48,7 @@ def read_pace(_ctx: click.Context, _param: click.Parameter, text: str | None) ->
               help=_("Of the simulated noise; the same seed, the same parts."))  # fmt: skip
 @click.option("--no-mouse", is_flag=True, help=_("Leave the mouse to the terminal."))
 @click.option("--light", is_flag=True, help=_("Colours for a light terminal."))
+@firmware_option
 @home_option
 @click.pass_context
 def command(  # noqa: D103 - the help says it
@@ -58,6 +60,7 @@ def command(  # noqa: D103 - the help says it
     seed: int,
     no_mouse: bool,
     light: bool,
+    firmware: str | None,
     home: Path | None,
 ) -> None:
     from tawny.settings.demo import lay_demo  # noqa: PLC0415 - the help stays light
@@ -68,7 +71,13 @@ def command(  # noqa: D103 - the help says it
         from tawny.cli.demo_headless import press_parts  # noqa: PLC0415
 
         done = press_parts(
-            place, parts=parts, seed=seed, pace=pace or None, recipe=RECIPE, tell=click.echo
+            place,
+            parts=parts,
+            seed=seed,
+            pace=pace or None,
+            recipe=RECIPE,
+            firmware=firmware,
+            tell=click.echo,
         )
         ctx.exit(0 if done.parts >= parts else 1)
     from tawny.cli.dashboard import attach  # noqa: PLC0415
@@ -80,4 +89,5 @@ def command(  # noqa: D103 - the help says it
     lay_demo(place)
     options = ["--board", "--hand", "--recipe", RECIPE, "--seed", str(seed)]
     options += ["--pace", str(pace or DASHBOARD_PACE), "--start", START]
+    options += ["--firmware", firmware] if firmware else []
     ctx.exit(attach(place, options, mouse=not no_mouse, light=light))

@@ -39,6 +39,7 @@ def press_parts(
     pace: float | None,
     tell: Callable[[str], None],
     recipe: str | None = None,
+    firmware: str | None = None,
 ) -> Finished:
     """Press parts in simulation, recording each, and tell each as one JSON line.
 
@@ -46,15 +47,21 @@ def press_parts(
         parts: How many parts to press at least.
         pace: Simulated seconds for each second of the world; None: as fast as it goes.
         tell: Takes a line of JSON for each finished part.
+        firmware: What --firmware holds; None: the simulated board.
 
     Raises:
-        TawnyError: For a home folder that cannot be used.
+        TawnyError: For a home folder or an image that cannot be used.
         StoreFullError: If the record takes no more; what it has stays, and a pressing that was
             under way is sealed at the next start.
     """
     begin_utc_ms = time.time_ns() // 1_000_000
     with VirtualPress(
-        home, begin_utc_ms=begin_utc_ms, pressings=parts, recipe=recipe, seed=seed
+        home,
+        begin_utc_ms=begin_utc_ms,
+        pressings=parts,
+        recipe=recipe,
+        seed=seed,
+        firmware=firmware,
     ) as virtual:
         lockstep, press, recorder = virtual.lockstep, virtual.press, virtual.recorder
         virtual.person.pressings = -(-parts // virtual.mould.cavities)

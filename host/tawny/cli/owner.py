@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from tawny import __version__
 from tawny.cli.demo_hands import DemoHands
+from tawny.cli.firmware import elf_boards
 from tawny.cli.launch import answers, start_board
 from tawny.core.converter import fault_of
 from tawny.core.intents import Quit
@@ -28,6 +29,7 @@ from tawny.service.recover import seal_leftovers
 from tawny.service.start import initial_state
 from tawny.settings.home import Home, open_home
 from tawny.settings.workshop import load_workshop
+from tawny.sim.parameters import load
 from tawny.store.store import Store
 from tawny.store.writer import ThreadWriter
 from tawny.words import sentence_of
@@ -52,6 +54,7 @@ class Wanted(NamedTuple):
         pace: Simulated seconds for each second; only with a simulated board.
         hand: Let the simulated hand follow what the screen asks for.
         start: Temperature of the simulated mould at the start.
+        firmware: What --firmware holds: the image that the simulated board runs.
     """
 
     port: str | None = None
@@ -61,6 +64,7 @@ class Wanted(NamedTuple):
     seed: int = 1
     hand: bool = False
     start: str | None = None
+    firmware: str | None = None
 
 
 def own(home: Home, wanted: Wanted) -> None:
@@ -87,6 +91,8 @@ def own(home: Home, wanted: Wanted) -> None:
             rescue=rescue,
         )
         shown = last_parts(store, time.time_ns() // 1_000_000)
+        if wanted.firmware:
+            elf_boards(wanted.firmware, load(mould.name))  # what is wrong with it is told here
     except BaseException:
         store.close()
         raise
@@ -178,6 +184,7 @@ def board_options(home: Home, mould: str, wanted: Wanted) -> list[str]:
         "--end-silent",
         str(BOARD_ALONE_S),
         *(("--start", wanted.start) if wanted.start else ()),
+        *(("--firmware", wanted.firmware) if wanted.firmware else ()),
     ]
 
 

@@ -18,6 +18,7 @@ from tawny.words import _
 @click.option("--seed", type=int, default=1, hidden=True, help=_("Of the simulated board."))
 @click.option("--hand", is_flag=True, hidden=True, help=_("Work the simulated hand."))
 @click.option("--start", hidden=True, help=_("Temperature of the simulated mould at the start."))
+@click.option("--firmware", hidden=True, help=_("Image that the simulated board runs."))
 @home_option
 @click.pass_context
 def command(  # noqa: D103 - the help says it
@@ -30,6 +31,7 @@ def command(  # noqa: D103 - the help says it
     seed: int,
     hand: bool,
     start: str | None,
+    firmware: str | None,
     home: Path | None,
 ) -> None:
     from tawny.cli.owner import Wanted, own  # noqa: PLC0415 - the help stays light
@@ -44,5 +46,6 @@ def command(  # noqa: D103 - the help says it
             seed=seed,
             hand=hand,
             start=start,
+            firmware=firmware,
         ),
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tawny.cli.demo_person import Person
+from tawny.cli.firmware import elf_boards
 from tawny.core.limits import PRESENCE_WARNING_S
 from tawny.core.names import BoardState, Phase
 from tawny.link.session import Session
@@ -42,9 +43,10 @@ class VirtualPress:
         begin_utc_ms: Wall time at which the virtual clock stands at 0.
         pressings: How many the person finishes before switching the heat off; 0: nobody works.
         start_c: Temperature of the mould at the start; None: of the room.
+        firmware: What --firmware holds; None: the simulated board.
 
     Raises:
-        TawnyError: For a home folder that cannot be used.
+        TawnyError: For a home folder or an image that cannot be used.
     """
 
     def __init__(
@@ -56,6 +58,7 @@ class VirtualPress:
         recipe: str | None = None,
         seed: int = 1,
         start_c: float | None = None,
+        firmware: str | None = None,
     ) -> None:
         """Lay the demo workshop, open its record, seal what was left open."""
         lay_demo(home)
@@ -65,7 +68,9 @@ class VirtualPress:
         self.store = Store.open(home.root, simulated=True)
         try:
             rescue = seal_leftovers(self.store, begin_utc_ms, 0)
-            self.world = World(load(self.mould.name), seed=seed, start_c=start_c)
+            model = load(self.mould.name)
+            boards = elf_boards(firmware, model)
+            self.world = World(model, seed=seed, start_c=start_c, boards=boards)
             wire = Wire(self.world)
             self.recorder = DirectWriter(self.store)
             self.session = Session(f"{seed & 0xFFFFFFFF:08x}")

@@ -7,12 +7,12 @@ One function writes the state (`_move`); what the board does follows from the st
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Final
 
 from tawny.core import messages as m
 from tawny.core.names import BoardState, FirstOut, ResetCause
 from tawny.sim import limits as lim
+from tawny.sim.boards import Read
 from tawny.sim.build import Build
 from tawny.sim.buttons import ArmButton, NextButton
 from tawny.sim.commissioning import Commissioning
@@ -26,8 +26,6 @@ from tawny.sim.states import Move, after
 from tawny.sim.trips import HalfInput, Surroundings, Trips, Verdict
 from tawny.sim.voice import Ear, Voice
 from tawny.sim.windows import ChargeWindow, Holds
-
-Read = Callable[[int], int]  # half, 0 upper and 1 lower, to its converter's register
 
 _BUTTONS: Final = m.IN_NEXT | m.IN_ARM | m.IN_BUTTON
 

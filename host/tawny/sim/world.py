@@ -14,7 +14,7 @@ from typing import Final
 
 from tawny.core import messages as m
 from tawny.core.names import Half, ResetCause
-from tawny.sim.board import Board
+from tawny.sim.boards import AnyBoard, Boards
 from tawny.sim.build import build_for
 from tawny.sim.commands import Answer, AnyCommand, ContactorFault, HeaterFault, Scene
 from tawny.sim.commission import measure
@@ -23,6 +23,7 @@ from tawny.sim.memory import Memory
 from tawny.sim.mould import STEP_MS, Mould
 from tawny.sim.parameters import MouldModel
 from tawny.sim.sensor import Converter, SensorFault
+from tawny.sim.sim_boards import SimBoards
 from tawny.sim.touch import touch
 
 CONTACTOR_MS: Final = 20  # from coil to contact, either way
@@ -37,10 +38,11 @@ class World:
     Args:
         model: The mould.
         seed: Of all chance: noise, drift, line errors.
-        memory: The board's lasting memory; None: a new one.
+        memory: The simulated board's lasting memory; None: a new one.
         commissioned: A new memory knows the mould's R and lag.
         clock_ms: What the board's clock shows at its first start.
         start_c: Temperature of the mould at the start; None: of the room.
+        boards: Starts another board than the simulated one.
 
     Attributes:
         now_ms: Time since the world began.
@@ -55,17 +57,18 @@ class World:
         commissioned: bool = True,
         clock_ms: int = 0,
         start_c: float | None = None,
+        boards: Boards | None = None,
     ) -> None:
         source = random.Random(seed)  # noqa: S311 - noise, not secrets
         self.now_ms = 0
         self.mould = Mould(model, start_c)
         self.line = Line(source)
         self.memory = Memory() if memory is None else memory
-        if commissioned and not self.memory.contents.slots:
-            self.memory.commission(measure(model), MEMORY_SLOT)
+        self._boards = SimBoards(build_for(model), self.memory) if boards is None else boards
+        if commissioned and not self._boards.knows_a_mould():
+            self._boards.commission(measure(model), MEMORY_SLOT)
         self._model = model
         self._watts = (model.upper.heater_w, model.lower.heater_w)
-        self._build = build_for(model)
         self._converters = [
             Converter(noise_k=half.sensor_noise_k, room_c=model.ambient_c, source=source)
             for half in (model.upper, model.lower)
@@ -74,7 +77,7 @@ class World:
         self.contactor_fault = ContactorFault.GOOD
         self.selftest_fails = False
         self._coil = self._contact = False
-        self._delivered_ms = (0, 0)
+        self._delivered_ms: tuple[float, float] = (0, 0)
         self._collected_ms = 0
         self._pending_j = [0.0, 0.0]
         self._agenda: list[tuple[int, int, _Deed]] = []
@@ -86,7 +89,7 @@ class World:
     def advance(self, to_ms: int) -> None:
         """Let time pass up to a moment."""
         while True:
-            next_ms = self._step_ms
+            next_ms = min(self._step_ms, self.now_ms + self.board.watch_ms)
             if self._agenda and self._agenda[0][0] < next_ms:
                 next_ms = self._agenda[0][0]
             if next_ms > to_ms:
@@ -155,14 +158,15 @@ class World:
     def scene(self) -> Scene:
         """Return how things stand."""
         charge = self.mould.charge
+        shown = self.board.shown()
         return Scene(
             now_ms=self.now_ms,
-            state=self.board.state.value,
-            first_out=self.memory.contents.latch.value,
+            state=shown.state,
+            first_out=shown.first_out,
             contactor=self._contact,
-            lamp=self.board.lamp,
-            sound=self.board.voice.sound,
-            hot=self.board.voice.hot,
+            lamp=shown.lamp,
+            sound=shown.sound,
+            hot=shown.hot,
             open=self.mould.open,
             plugged=self.line.plugged,
             upper_c=self.mould.upper_surface_c,
@@ -171,12 +175,10 @@ class World:
             water_g=charge.water_g if charge else 0.0,
         )
 
-    def _start(self, cause: ResetCause, inputs: int) -> Board:
-        return Board(
-            self._build,
-            self.memory,
+    def _start(self, cause: ResetCause, inputs: int) -> AnyBoard:
+        return self._boards.start(
             self._read,
-            cause=cause,
+            cause,
             clock_ms=self.board_ms,
             inputs=inputs,
             selftest_fails=self.selftest_fails,
@@ -200,16 +202,14 @@ class World:
 
     def _collect(self) -> None:
         """Turn the on-time since the last time into heat that waits for the mould's next step."""
-        output = self.board.output
-        output.account(self.now_ms - self._started_ms)
         elapsed_ms = self.now_ms - self._collected_ms
         self._collected_ms = self.now_ms
-        delivered_ms, before_ms = output.delivered_ms, self._delivered_ms
+        delivered_ms, before_ms = self.board.delivered(self.board_ms), self._delivered_ms
         self._delivered_ms = delivered_ms
         if not (self._contact and self.board.inputs & m.IN_MAINS):
             return
         for half, fault in enumerate(self.heaters):
-            given_ms = delivered_ms[half] - before_ms[half]
+            given_ms: float = delivered_ms[half] - before_ms[half]
             if fault is HeaterFault.WELDED:
                 given_ms = elapsed_ms
             elif fault is HeaterFault.OPEN:

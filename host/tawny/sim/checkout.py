@@ -1,0 +1,95 @@
+"""What only a checkout of the project holds: the board's image, and the simulator it runs in.
+
+Both are built here where they are wanted, by the Makefiles of `firmware/` and `tests/avr/`. The
+simulator is linked with a library under the GPL and so never part of the installed package.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+from tawny.errors import N_, InputError
+from tawny.sim.build import Build
+
+_ROOT: Final = Path(__file__).resolve().parents[3]
+_FIRMWARE: Final = _ROOT / "firmware"
+_SHIM: Final = _ROOT / "tests" / "avr"
+_TOLD_MOST: Final = 2000  # of what a failed build says
+
+# A tool of each kind, and what Debian calls the packages that bring them.
+_FOR_IMAGE: Final = {"make": "make", "avr-gcc": "gcc-avr avr-libc binutils-avr"}
+_FOR_SHIM: Final = {"make": "make", "gcc": "gcc libc6-dev libsimavr-dev"}
+
+
+def image_path(build: Build) -> Path:
+    """Return the image of a build, made anew where its sources have changed.
+
+    Raises:
+        InputError: If there is no checkout, or its tools are missing, or the build fails.
+    """
+    variables = {
+        "OUTPUT": build.output,
+        "WINDOW_MS": build.window_ms,
+        "CAP": build.cap,
+        "ZONES": build.zones,
+        "FIT": f"{build.fit:#04x}",
+    }
+    name = "-".join(str(value) for value in variables.values())
+    wanted = [f"{variable}={value}" for variable, value in variables.items()]
+    _make(_FIRMWARE, _FOR_IMAGE, [*wanted, f"BUILD=build/{name}"])
+    return _FIRMWARE / "build" / name / "tawny.elf"
+
+
+def shim_path() -> Path:
+    """Return the library that runs an image, made anew where its sources have changed.
+
+    Raises:
+        InputError: As `image_path`.
+    """
+    _make(_SHIM, _FOR_SHIM, [])
+    return _FIRMWARE / "build" / "avr" / "shim.so"
+
+
+def _make(folder: Path, tools: dict[str, str], arguments: list[str]) -> None:
+    if not (folder / "Makefile").is_file():
+        raise InputError(
+            N_("{folder} has no Makefile: --firmware needs a checkout of the project"),
+            folder=str(folder),
+        )
+    for tool, packages in tools.items():
+        if shutil.which(tool) is None:
+            raise InputError(
+                N_("{tool} is missing: the board's image needs the Debian packages {packages}"),
+                tool=tool,
+                packages=packages,
+            )
+    with _alone():
+        done = subprocess.run(  # noqa: S603 - our own Makefile
+            ["make", "-C", str(folder), *arguments],  # noqa: S607 - looked for above
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+    if done.returncode != 0:
+        raise InputError(
+            N_("make -C {folder} failed; it needs the Debian packages {packages}\n{told}"),
+            folder=str(folder),
+            packages=" ".join(tools.values()),
+            told=done.stderr.strip()[-_TOLD_MOST:],
+        )
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    """Let no two processes build at once."""
+    place = _FIRMWARE / "build"
+    place.mkdir(exist_ok=True)
+    with (place / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
