@@ -60,6 +60,8 @@ def sound(edges: Edges) -> str:
         return "alarm" if silent_ms <= NEXT_WITHIN_MS else nothing
     count = _group(pulses)
     if silent_ms <= NEXT_WITHIN_MS:
+        if count + on == 1 and _group(pulses[1:]) == _BREATHE and _gap_ms(pulses) < BREATHE_EACH_MS:
+            return "breathe"  # the first of its next group
         return {_BREATHE: "breathe", _SOON: "soon"}.get(count + on, UNCLEAR)
     return "breathe" if count == _BREATHE and silent_ms <= BREATHE_EACH_MS else nothing
 
@@ -71,9 +73,14 @@ def _ended(ages_ms: Sequence[float]) -> list[_Pulse]:
 
 def _group(pulses: Sequence[_Pulse]) -> int:
     """Return how many pulses follow each other closely at the end."""
-    count = 1
+    count = min(1, len(pulses))
     for later, earlier in pairwise(pulses):
         if earlier.ended_ms - later.began_ms > NEXT_WITHIN_MS:
             break
         count += 1
     return count
+
+
+def _gap_ms(pulses: Sequence[_Pulse]) -> float:
+    """Return the silence before the last pulse."""
+    return pulses[1].ended_ms - pulses[0].began_ms
