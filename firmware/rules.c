@@ -1,4 +1,4 @@
-#include "safety.h"
+#include "core.h"
 
 /* Temperatures in tenths of a degree, times in reads of 200 ms. */
 #define RISE_LEAST 150 /* in 5 s: 3 K/s */
@@ -23,6 +23,8 @@
 
 #define NO_REGISTER 0xFFFFFFFFu /* all ones is never a good reading */
 
+/*@ requires \valid(rules);
+    assigns *rules; */
 void rules_start(struct rules *rules, uint8_t halves)
 {
     *rules = (struct rules){.halves = halves};
@@ -46,8 +48,13 @@ bool rules_know_mould(const struct rules *rules)
     return true;
 }
 
+/*@ requires \valid(rules);
+    assigns *rules; */
 void rules_arm(struct rules *rules)
 {
+    /*@ loop invariant 0 <= index <= SAFETY_HALVES;
+        loop assigns index, rules->watch[0 .. SAFETY_HALVES - 1];
+        loop variant SAFETY_HALVES - index; */
     for (uint8_t index = 0; index < SAFETY_HALVES; index++) {
         struct rules_watch *watch = &rules->watch[index];
         watch->kept = 0;

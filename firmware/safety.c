@@ -1,5 +1,10 @@
-#include "safety.h"
+#include "core.h"
 
+/*@ requires \valid(left);
+    assigns *left;
+    ensures \old(*left) == 0 ==> *left == 0;
+    ensures \old(*left) > 0 ==> *left == \old(*left) - 1;
+    ensures \result <==> \old(*left) == 1; */
 bool safety_runs_out(uint16_t *left)
 {
     if (*left == 0u) {
@@ -9,11 +14,20 @@ bool safety_runs_out(uint16_t *left)
     return *left == 0u;
 }
 
+/*@ assigns \nothing;
+    ensures latched != SAFETY_NONE ==> \result == latched;
+    ensures latched == SAFETY_NONE ==> \result == found; */
 enum safety_cause safety_first(enum safety_cause latched, enum safety_cause found)
 {
     return latched != SAFETY_NONE ? latched : found;
 }
 
+/*@ requires \valid(over);
+    assigns *over;
+    ensures good && tenths < trip ==> *over == 0;
+    ensures good && tenths >= trip ==> *over == (\old(*over) == 0 ? 1 : 2);
+    ensures !good ==> *over == \old(*over);
+    ensures \result <==> *over >= 2; */
 bool safety_count_over(uint8_t *over, bool good, int16_t tenths, int16_t trip)
 {
     if (good) {
@@ -28,6 +42,9 @@ bool safety_count_over(uint8_t *over, bool good, int16_t tenths, int16_t trip)
     return *over >= 2u;
 }
 
+/*@ assigns \nothing;
+    ensures \result == SAFETY_TRIP_TAKEN <==> SAFETY_TRIP_LEAST <= wanted <= SAFETY_CEILING &&
+            (wanted <= present || (hand && !armed)); */
 enum safety_trip_answer safety_judge_trip(int16_t present, int32_t wanted, bool armed, bool hand)
 {
     if (wanted < SAFETY_TRIP_LEAST || wanted > SAFETY_CEILING) {
@@ -44,6 +61,11 @@ enum safety_trip_answer safety_judge_trip(int16_t present, int32_t wanted, bool 
     return SAFETY_TRIP_TAKEN;
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing;
+    ensures SAFETY_TRIP_LEAST <= \result <= SAFETY_CEILING;
+    ensures \result == safety->trip || \result == SAFETY_TRIP_LEAST;
+    ensures safety->trip != (int16_t)~safety->trip_inverted ==> \result == SAFETY_TRIP_LEAST; */
 int16_t safety_trip(const struct safety *safety)
 {
     int16_t trip = safety->trip;
@@ -52,6 +74,11 @@ int16_t safety_trip(const struct safety *safety)
     return sound ? trip : SAFETY_TRIP_LEAST;
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing;
+    ensures \result <= SAFETY_SETPOINT_MOST;
+    ensures \result <= safety->trip - SAFETY_SETPOINT_BELOW_TRIP ||
+            \result == SAFETY_TRIP_LEAST - SAFETY_SETPOINT_BELOW_TRIP; */
 int16_t safety_setpoint_most(const struct safety *safety)
 {
     int16_t most = (int16_t)(safety_trip(safety) - SAFETY_SETPOINT_BELOW_TRIP);
@@ -102,6 +129,8 @@ void core_open(struct safety *safety)
     }
 }
 
+/*@ requires \valid(safety);
+    assigns safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count; */
 void core_say(struct safety *safety, enum safety_event code, int16_t tenths)
 {
     if (safety->said_count < SAFETY_SAID_MOST) {
@@ -111,11 +140,16 @@ void core_say(struct safety *safety, enum safety_event code, int16_t tenths)
     }
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing;
+    ensures \result <==> safety->state == SAFETY_BOOT || safety->state == SAFETY_SELFTEST; */
 bool core_is_testing(const struct safety *safety)
 {
     return safety->state == SAFETY_BOOT || safety->state == SAFETY_SELFTEST;
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing; */
 int16_t safety_hottest(const struct safety *safety)
 {
     int16_t upper = safety->tenths[SAFETY_UPPER];
@@ -123,6 +157,12 @@ int16_t safety_hottest(const struct safety *safety)
     return safety->halves > 1u && lower > upper ? lower : upper;
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing;
+    ensures \result == SAFETY_WHY_NONE ==> safety->latch == SAFETY_NONE && safety->session &&
+            safety->sensors_good && safety->mould_known;
+    ensures \result == SAFETY_WHY_MOULD ==> safety->latch == SAFETY_NONE;
+    ensures safety->latch != SAFETY_NONE ==> \result == SAFETY_WHY_LATCHED; */
 enum safety_why safety_reason(const struct safety *safety)
 {
     uint16_t inputs = safety->inputs;
@@ -154,6 +194,13 @@ enum safety_why safety_reason(const struct safety *safety)
     return safety->mould_known ? SAFETY_WHY_NONE : SAFETY_WHY_MOULD;
 }
 
+/*@ assigns \nothing;
+    ensures \result == SAFETY_ARMED ==>
+            state == SAFETY_ARMED || (state == SAFETY_READY && move == CORE_ARM);
+    ensures state == SAFETY_ARMED && \result == SAFETY_ARMED ==>
+            move != CORE_DISARM && move != CORE_NOT_CLEAR;
+    ensures move == CORE_TRIP && state != SAFETY_BOOT ==> \result == SAFETY_TRIPPED;
+    ensures state == SAFETY_TRIPPED && move != CORE_RESET ==> \result == SAFETY_TRIPPED; */
 static enum safety_state after(enum safety_state state, enum core_move move)
 {
     switch (state) {
@@ -194,6 +241,20 @@ static enum safety_state after(enum safety_state state, enum core_move move)
 }
 
 /* The only writer of the state. */
+/*@ requires \valid(safety);
+    assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules;
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED ||
+            (\old(safety->state) == SAFETY_READY && move == CORE_ARM);
+    ensures move == CORE_DISARM || move == CORE_NOT_CLEAR ==> safety->state != SAFETY_ARMED;
+    ensures move == CORE_TRIP ==> safety->state != SAFETY_ARMED;
+    ensures move == CORE_TRIP && \old(safety->state) != SAFETY_BOOT ==>
+            safety->state == SAFETY_TRIPPED;
+    ensures \old(safety->state) == SAFETY_TRIPPED && move != CORE_RESET ==>
+            safety->state == SAFETY_TRIPPED;
+    ensures \old(safety->state) == SAFETY_ARMED && safety->state != SAFETY_ARMED ==> safety->cut;
+    ensures \old(safety->cut) ==> safety->cut;
+    ensures safety->lingers ==> \old(safety->lingers); */
 void core_change(struct safety *safety, enum core_move move)
 {
     enum safety_state before = safety->state;
@@ -215,6 +276,10 @@ void core_change(struct safety *safety, enum core_move move)
     }
 }
 
+/*@ requires \valid(safety);
+    assigns safety->contactor, safety->mirror;
+    ensures safety->contactor <==>
+            safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0; */
 void core_drive_contactor(struct safety *safety)
 {
     bool wanted = safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0u;
@@ -224,12 +289,20 @@ void core_drive_contactor(struct safety *safety)
     }
 }
 
+/*@ requires \valid_read(safety);
+    assigns \nothing;
+    ensures \result ==> safety->state == SAFETY_READY ||
+            (safety->state == SAFETY_LOCKED && safety->latch == SAFETY_NONE); */
 bool core_may_heat(const struct safety *safety)
 {
     return safety->state == SAFETY_READY ||
            (safety->state == SAFETY_LOCKED && safety_reason(safety) == SAFETY_WHY_MOULD);
 }
 
+/*@ requires \valid(safety);
+    assigns safety->cut, safety->heats, safety->contactor, safety->mirror;
+    ensures safety->heats == 0;
+    ensures \old(safety->cut) || \old(safety->heats) != 0 ==> safety->cut; */
 void core_end_heat(struct safety *safety)
 {
     if (safety->heats != 0u) {
@@ -240,6 +313,14 @@ void core_end_heat(struct safety *safety)
 }
 
 /* Everything off; the first cause is kept. */
+/*@ requires \valid(safety);
+    assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
+            safety->heats, safety->latch, safety->contactor, safety->mirror;
+    ensures \old(safety->latch) != SAFETY_NONE ==> safety->latch == \old(safety->latch);
+    ensures \old(safety->latch) == SAFETY_NONE ==> safety->latch == cause;
+    ensures safety->cut && safety->heats == 0 && !safety->lingers && !safety->contactor;
+    ensures \old(safety->state) != SAFETY_BOOT ==> safety->state == SAFETY_TRIPPED; */
 void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
 {
     bool is_first = safety->latch == SAFETY_NONE;
@@ -254,6 +335,13 @@ void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
     core_drive_contactor(safety);
 }
 
+/*@ requires \valid(safety);
+    assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
+            safety->contactor, safety->mirror;
+    ensures safety->cut && safety->state != SAFETY_ARMED;
+    ensures safety->contactor <==> safety->lingers || safety->heats != 0;
+    ensures safety->lingers ==> \old(safety->lingers) || lingers; */
 void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers)
 {
     safety->cut = true;
@@ -266,6 +354,18 @@ void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, 
 }
 
 /* Lets state and contactor follow from the conditions as they stand. */
+/*@ requires \valid(safety);
+    assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
+            safety->heats, safety->latch, safety->contactor, safety->mirror;
+    ensures \old(safety->latch) != SAFETY_NONE ==> safety->latch == \old(safety->latch);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED &&
+            safety->latch == SAFETY_NONE && safety->session && safety->sensors_good;
+    ensures safety->heats != 0 ==> safety->state == SAFETY_READY ||
+            (safety->state == SAFETY_LOCKED && safety->latch == SAFETY_NONE);
+    ensures safety->contactor <==>
+            safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0;
+    ensures \old(safety->cut) ==> safety->cut; */
 void core_settle(struct safety *safety)
 {
     enum safety_why reason = safety_reason(safety);

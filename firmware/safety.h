@@ -3,9 +3,9 @@
  * functions writes its state.
  *
  * Temperatures are tenths of a degree Celsius, duties per mille; times count in passes or reads, in
- * counters that stop at their end. Its sources share this header: safety.c (state
- * and conditions), safety_time.c (passes, reads, switches), safety_ask.c (what requests do) and
- * rules.c (what is judged at each read). */
+ * counters that stop at their end. Its sources are safety.c (state and conditions), safety_time.c
+ * (passes, reads, switches), safety_ask.c (what requests do) and rules.c (what is judged at each
+ * read); core.h is theirs alone. */
 #ifndef SAFETY_H
 #define SAFETY_H
 
@@ -20,7 +20,6 @@
 #define SAFETY_PASS_MS 50u
 #define SAFETY_READ_MS 200u
 #define SAFETY_CEILING 2300
-#define SAFETY_TRIP_DEFAULT 2150
 #define SAFETY_TRIP_LEAST 600
 #define SAFETY_SETPOINT_MOST 2000
 #define SAFETY_SETPOINT_BELOW_TRIP 150
@@ -119,8 +118,6 @@ enum safety_event {
     SAFETY_EVENTS
 };
 
-/* ---- rules.c: what is judged of the readings, section 6.5 ---- */
-
 #define RULES_SPAN 25u /* reads in 5 s */
 
 /* What is stored of one half of the mould in use; zeros where nothing is. */
@@ -187,29 +184,6 @@ struct rules {
     bool window_was;
     uint8_t halves; /* 1 or 2 */
 };
-
-void rules_start(struct rules *rules, uint8_t halves);
-
-/* Judge by the R, lag and heat-up time of the mould in use; what the rules remember stays. */
-void rules_set_mould(struct rules *rules, const struct rules_mould mould[SAFETY_HALVES]);
-
-/* Begin anew with an arming: readings of before it are not compared. */
-void rules_arm(struct rules *rules);
-
-/* A charge is announced at these temperatures. */
-void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES]);
-
-/* Returns whether R and lag are stored for every half. */
-bool rules_know_mould(const struct rules *rules);
-
-/* Lets the time of one read pass, as rules_judge does: for a read at which nothing is judged. */
-void rules_age(struct rules *rules);
-
-/* Judges one read; one comes each 200 ms. */
-struct rules_verdict rules_judge(struct rules *rules, const struct rules_half half[SAFETY_HALVES],
-                                 const struct rules_around *around);
-
-/* ---- safety.c ---- */
 
 /* Counts a time down by one pass and stays at 0; returns whether it has just run out. */
 bool safety_runs_out(uint16_t *left);
@@ -377,33 +351,5 @@ bool safety_alarms(const struct safety *safety);
 /* Seconds left, rounded up; 0 where none runs. */
 uint8_t safety_window_left_s(const struct safety *safety);
 uint16_t safety_presence_left_s(const struct safety *safety);
-
-/* ---- inside: for the core's own sources ---- */
-
-/* Everything that can change the state. */
-enum core_move {
-    CORE_STARTED,   /* out of reset */
-    CORE_TESTED,    /* self-test passed, no latch stored */
-    CORE_CLEAR,     /* every condition for ready holds */
-    CORE_NOT_CLEAR, /* one of them does not */
-    CORE_ARM,       /* the right answer, then a press of ARM */
-    CORE_DISARM,    /* asked, silent, nobody present, full duty too long */
-    CORE_TRIP,
-    CORE_RESET /* by hand at the board */
-};
-
-/* Every function that writes opens and closes: a seal that does not fit trips. */
-void core_open(struct safety *safety);
-void core_close(struct safety *safety);
-
-void core_say(struct safety *safety, enum safety_event code, int16_t tenths);
-void core_change(struct safety *safety, enum core_move move);
-void core_drive_contactor(struct safety *safety);
-void core_end_heat(struct safety *safety);
-void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths);
-void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, bool lingers);
-void core_settle(struct safety *safety);
-bool core_may_heat(const struct safety *safety);
-bool core_is_testing(const struct safety *safety);
 
 #endif

@@ -1,4 +1,4 @@
-#include "safety.h"
+#include "core.h"
 
 void safety_open_session(struct safety *safety)
 {

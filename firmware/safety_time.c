@@ -1,4 +1,4 @@
-#include "safety.h"
+#include "core.h"
 
 #define PRESENCE_BITS (SAFETY_IN_NEXT | SAFETY_IN_ARM | SAFETY_IN_BUTTON)
 
