@@ -10,14 +10,14 @@
 enum session_refusal { SESSION_OK, SESSION_TOKEN, SESSION_OLD };
 
 struct session {
-    uint32_t asked_ms;  /* when the challenge was given */
+    uint32_t asked_ms; /* when the challenge was given */
     uint32_t challenge;
-    uint32_t seed;      /* stirred by every question, so that challenges do not repeat */
-    uint16_t token;     /* 0: no session */
+    uint32_t seed;  /* stirred by every question, so that challenges do not repeat */
+    uint16_t token; /* 0: no session */
     uint16_t last_q;
-    uint16_t opened;    /* sessions since the start */
-    bool pending;       /* a challenge is out */
-    bool answered;      /* and was answered rightly: a press of ARM is awaited */
+    uint16_t opened; /* sessions since the start */
+    bool pending;    /* a challenge is out */
+    bool answered;   /* and was answered rightly: a press of ARM is awaited */
 };
 
 /* `boot` makes tokens of different starts differ, `noise` challenges. */
