@@ -13,6 +13,7 @@ import pytest
 
 import draw
 import pins
+import sheet
 import wiring
 from c_core import defines
 from pins import TableError
@@ -121,8 +122,8 @@ def test_drawings_are_made_from_the_tables() -> None:
     made = draw.sheets()
 
     assert {path.name for path in made} == {path.name for path in HARDWARE.glob("*.svg")}
-    for path, sheet in made.items():
-        assert path.read_text(encoding="utf-8") == sheet.svg(), path.name
+    for path, drawing in made.items():
+        assert path.read_text(encoding="utf-8") == drawing.svg(), path.name
 
 
 def test_drawings_show_every_wire_and_no_other() -> None:
@@ -158,6 +159,16 @@ def test_drawings_keep_their_words_on_the_sheet() -> None:
             left = x - wide * {"start": 0.0, "middle": 0.5, "end": 1.0}[text.get("text-anchor", "")]
             assert 0 <= left <= width - wide, text.text
             assert 0 < y < height, text.text
+
+
+def test_drawings_tell_wires_apart_in_black_and_white() -> None:
+    """Classes of wire differ in width or dashes, and every colour prints dark."""
+    looks = [(width, dashes) for _, width, dashes in sheet.WIRES.values()]
+
+    assert len(set(looks)) == len(looks) == len(wiring.CLASSES)
+    for colour, _, _ in sheet.WIRES.values():
+        red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+        assert 0.299 * red + 0.587 * green + 0.114 * blue < 0.35 * 255, colour
 
 
 def test_wiring_names_only_parts_of_the_list() -> None:
