@@ -1,0 +1,516 @@
+"""The board's own receiver and writer, against the page's vectors and the host's codec."""
+
+from __future__ import annotations
+
+import re
+from itertools import chain
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from c_core import FIRMWARE, defines
+from tawny.core import framing, wire_fields
+from tawny.core import messages as m
+from tawny.core.names import BoardState, FirstOut, ResetCause
+from tawny.core.wire import Fault, decode_to_board, encode
+from tawny.core.wire_fields import (
+    FROM_BOARD,
+    TEMP_WORDS,
+    TO_BOARD,
+    Decimal,
+    Hex,
+    Kind,
+    Temperature,
+    Word,
+)
+from tawny.sim.voice import Ear
+from wire_board import (
+    DEFINES,
+    KINDS,
+    Receiver,
+    fault_of,
+    ffi,
+    lib,
+    line_of,
+    numbers_of,
+    write,
+    write_line,
+)
+from wire_lines import MESSAGES, VECTORS, raw_of, sealed, values_of
+
+TO_BOARD_VECTORS = [vector for vector in VECTORS if vector["direction"] == "to_board"]
+LATER_WORDS = ("later", "why=a ", "code=x ")  # open words of a later board: this one has no such
+FROM_BOARD_VECTORS = [
+    vector
+    for vector in VECTORS
+    if vector["direction"] == "from_board"
+    and vector["expected"] == "ok"
+    and not any(word in vector["line"] for word in LATER_WORDS)
+]
+GOOD = encode(m.Duty("3fa1", 812, 345, 1800, 333, 1800, 4711, 1500))
+LONGEST = encode(m.Duty("ffff", 65535, 1000, 2000, 1000, 2000, 65535, 65535))
+UNHURRIED = settings(deadline=None)
+
+
+def name_of(vector: dict[str, str]) -> str:
+    """A vector's name among the tests."""
+    return f"{vector['expected']}:{vector['line'] or vector['hex']}"
+
+
+# The vectors.
+
+
+@pytest.mark.parametrize("vector", TO_BOARD_VECTORS, ids=name_of)
+def test_receiver_judges_each_vector_as_the_file_says(vector: dict[str, str]) -> None:
+    """`ok` is taken with these values, `kind` counts as unknown, all else as dropped."""
+    raw, expected = raw_of(vector), vector["expected"]
+    receiver = Receiver()
+    messages = receiver.hear(raw + b"\n")
+
+    assert (receiver.bad, receiver.unknown) == (
+        int(expected not in {"ok", "kind"}),
+        int(expected == "kind"),
+    )
+    assert fault_of(raw) == expected
+    assert len(messages) == int(expected == "ok")
+    for message in messages:
+        kind = next(kind for kind in TO_BOARD if kind.message is type(message))
+        values = [getattr(message, name) for name in message.__struct_fields__]
+        fields = " ".join(f"{n}={v}" for (n, _), v in zip(kind.fields, values, strict=True))
+        assert raw.startswith(kind.word.encode("ascii") + b" ")
+        assert fields == vector["fields"]
+
+
+@pytest.mark.parametrize("vector", FROM_BOARD_VECTORS, ids=name_of)
+def test_writer_gives_back_each_vector(vector: dict[str, str]) -> None:
+    """The values of the file, written by the board, are the bytes of the file."""
+    word = vector["line"].split(" ")[0]
+    kind = next(kind for kind in FROM_BOARD if kind.word == word)
+    numbers: list[int] = []
+    for (name, field), pair in zip(kind.fields, vector["fields"].split(" "), strict=True):
+        given_name, _, text = pair.partition("=")
+        assert given_name == name
+        is_text = isinstance(field, Word) or (isinstance(field, Hex) and not field.number)
+        numbers += numbers_of(field, text if is_text or text in TEMP_WORDS else int(text))
+
+    line = write_line(line_of(KINDS.index(kind), numbers))
+    assert line == raw_of(vector) + b"\n"
+
+
+def test_the_crc_has_the_published_check_value() -> None:
+    """CRC-32/ISO-HDLC: the check value of "123456789" is CBF43926 (catalogue of CRC algorithms)."""
+    crc = 0xFFFF_FFFF
+    for byte in b"123456789":
+        crc = lib.wire_crc_step(crc, byte)
+    assert crc ^ 0xFFFF_FFFF == 0xCBF4_3926
+    assert lib.wire_crc(b"123456789", 9) == 0xCBF4_3926
+
+
+# One contract: kinds, fields, words and limits are those of the host's table.
+
+
+def text_of(flash: Any) -> str:
+    """A text in flash up to its LF."""
+    return ffi.string(flash).decode("ascii").split("\n")[0]
+
+
+def type_of(letters: str) -> wire_fields.FieldType:
+    """The host's type for a type of the board's table, built from what the board knows of it."""
+    if letters.isdigit():
+        return Hex(sum(map(int, letters)))
+    most = lib.wire_most(letters.encode("ascii"))
+    if most:
+        return Decimal("", most)
+    words = tuple(text_of(lib.wire_words(letters.encode("ascii"))).split())
+    return Temperature() if letters == "T" else Word(words)
+
+
+def alike(ours: wire_fields.FieldType, theirs: wire_fields.FieldType) -> bool:
+    """Whether two types take the same values; how the host shows them does not matter."""
+    if isinstance(ours, Decimal) and isinstance(theirs, Decimal):
+        return ours.most == theirs.most
+    if isinstance(ours, Hex) and isinstance(theirs, Hex):
+        return ours.digits == theirs.digits
+    if isinstance(ours, Word) and isinstance(theirs, Word):
+        return ours.words == theirs.words
+    return isinstance(ours, Temperature) and isinstance(theirs, Temperature)
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda k: f"{KINDS.index(k)}-{k.word}")
+def test_board_and_host_have_the_same_table_of_kinds(kind: Kind) -> None:
+    """Each kind has the same word, fields, order, types, words and ends of range on both sides."""
+    word, *fields = text_of(lib.wire_pattern(KINDS.index(kind))).split(" ")
+    assert word == kind.word
+    assert len(fields) == len(kind.fields)
+    values = 0
+    for field, (name, theirs) in zip(fields, kind.fields, strict=True):
+        letters = field.removeprefix(name)
+        assert len(letters) == len(field) - len(name)
+        assert alike(type_of(letters), theirs), (field, theirs)
+        values += len(letters)
+        if kind in TO_BOARD:  # the reader relies on it
+            assert len(letters) == 1
+            assert letters != "Q"
+    assert values <= DEFINES["WIRE_VALUES_MOST"]
+
+
+def test_board_and_host_have_the_same_limits_of_a_line() -> None:
+    """Lengths, the 50 ms, and the words of a temperature, which lie outside its numbers."""
+    assert DEFINES["WIRE_TO_BOARD_MOST"] == m.TO_BOARD_MOST_BYTES
+    assert DEFINES["WIRE_FROM_BOARD_MOST"] == m.FROM_BOARD_MOST_BYTES
+    assert DEFINES["WIRE_UNFINISHED_MS"] == framing.IDLE_MS
+    assert DEFINES["WIRE_TEMP_MOST"] == wire_fields.TEMP_MOST
+    assert DEFINES["WIRE_TEMP_LEAST"] == -wire_fields.TEMP_LEAST
+    assert tuple(text_of(lib.wire_words(b"T")).split()) == TEMP_WORDS
+    assert DEFINES["WIRE_NONE"] == DEFINES["WIRE_BAD"] + 1
+    assert wire_fields.TEMP_MOST < DEFINES["WIRE_BAD"] < 0x7FFF
+    assert text_of(lib.wire_pattern(len(KINDS))) == " crc8"
+
+
+def constants(header: str, enum: str) -> list[str]:
+    """The names of an enum in a header of the board, in order; none has a number of its own."""
+    text = (FIRMWARE / f"{header}.h").read_text(encoding="ascii")
+    body = re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL).split(f"enum {enum} {{")[1].split("}")[0]
+    names = [name.strip() for name in body.split(",") if name.strip()]
+    assert all(re.fullmatch(r"[A-Z0-9_]+", name) for name in names)
+    return names
+
+
+@pytest.mark.parametrize(
+    ("header", "enum", "prefix", "words"),
+    [
+        ("safety", "safety_state", "SAFETY_", tuple(state.value for state in BoardState)),
+        ("safety", "safety_cause", "SAFETY_", tuple(first_out.value for first_out in FirstOut)),
+        ("safety", "safety_why", "SAFETY_WHY_", wire_fields.LOCK_REASONS),
+        ("safety", "safety_event", "SAFETY_EVENT_", wire_fields.EVENT_CODES),
+        ("signals", "signals_lamp", "SIGNALS_LAMP_", wire_fields.LAMPS),
+        ("signals", "signals_sound", "SIGNALS_", wire_fields.SOUNDS),
+        ("wire", "wire_refusal", "WIRE_WHY_", wire_fields.REFUSALS),
+        ("unit", "unit_cause", "UNIT_CAUSE_", tuple(cause.value for cause in ResetCause)),
+    ],
+)
+def test_words_of_the_board_stand_in_the_order_of_the_page(
+    header: str, enum: str, prefix: str, words: tuple[str, ...]
+) -> None:
+    """A word's number in C is its place in the list that the writer takes it from."""
+    renamed = {"selftest_failed": "selftest", "quiet": "off"}
+    names = [
+        renamed.get(name.removeprefix(prefix).lower(), name.removeprefix(prefix).lower())
+        for name in constants(header, enum)
+        if name.startswith(prefix)
+    ]
+    assert tuple(names[: len(words)]) == words
+    # At most one more, and that one is the count of the words.
+    assert len(names) <= len(words) + 1
+
+
+def test_the_latch_in_memory_counts_the_words_of_the_page() -> None:
+    """The latch that lasts has a number for each first-out, and doubt reads as the last one."""
+    memory = defines("memory")
+    assert memory["MEMORY_LATCHES"] == len(FirstOut)
+    assert memory["MEMORY_LATCH_SELFTEST"] == list(FirstOut).index(FirstOut.SELFTEST)
+
+
+def test_kinds_of_the_board_stand_in_the_order_of_the_table() -> None:
+    """A kind's number in C is its place in the page's two tables."""
+    names = [
+        name.removeprefix("WIRE_").removeprefix("ASK_").lower()
+        for name in constants("wire", "wire_kind")
+    ]
+    assert names == [kind.word for kind in KINDS] + ["kinds"]
+
+
+# Writing.
+
+
+def known(field: wire_fields.FieldType) -> st.SearchStrategy[int | str]:
+    """Every value of a field that the board can write."""
+    return st.sampled_from(field.words) if isinstance(field, Word) else values_of(field)
+
+
+@pytest.mark.parametrize("kind", FROM_BOARD, ids=lambda kind: kind.word)
+@settings(UNHURRIED, max_examples=150)
+@given(data=st.data())
+def test_writer_writes_what_the_host_would(kind: Kind, data: st.DataObject) -> None:
+    """Any message of the board has the same bytes from both sides."""
+    values = data.draw(st.tuples(*(known(field) for _, field in kind.fields)))
+    message = kind.message(*values)
+    assert write(message) == encode(message)
+
+
+@pytest.mark.parametrize("kind", FROM_BOARD, ids=lambda kind: kind.word)
+def test_writer_never_passes_the_longest_line(kind: Kind) -> None:
+    """The longest line of each kind is within 160 bytes, and the same as the host's."""
+    longest = [
+        max(field.words, key=len)
+        if isinstance(field, Word)
+        else -4000
+        if isinstance(field, Temperature)
+        else field.most
+        if isinstance(field, Decimal)
+        else 16**field.digits - 1
+        if field.number
+        else "f" * field.digits
+        for _, field in kind.fields
+    ]
+    message = kind.message(*longest)
+    line = write(message)
+    assert len(line) <= 160
+    assert line == encode(message)
+    if kind.word == "tele":
+        assert len(line) == 160
+
+
+def too_much(field: wire_fields.FieldType) -> list[int]:
+    """Numbers just outside a type, and far outside."""
+    if isinstance(field, Word):
+        return [len(field.words), 0xFF, 0x100, 0xFFFF_FFFF]
+    if isinstance(field, Temperature):
+        return [10_000, 19_999, 20_002, 0x7FFF, 0x8000, 0xFFFF_F05F, 0x8000_0000]
+    most = field.most if isinstance(field, Decimal) else 16**field.digits - 1
+    return [number for number in (most + 1, 0x1_0000, 0xFFFF_FFFF) if most < number < 2**32]
+
+
+@pytest.mark.parametrize("kind", FROM_BOARD, ids=lambda kind: kind.word)
+def test_writer_never_writes_a_value_outside_its_type(kind: Kind) -> None:
+    """One value that does not fit, whichever, and nothing is sent."""
+    fits = [
+        numbers_of(field, field.words[0] if isinstance(field, Word) else "0" * field.digits)
+        if isinstance(field, Word) or (isinstance(field, Hex) and not field.number)
+        else [0]
+        for _, field in kind.fields
+    ]
+    number = KINDS.index(kind)
+    assert write_line(line_of(number, chain(*fits)))
+    for place, (_, field) in enumerate(kind.fields):
+        for wrong in too_much(field):
+            changed = chain(*fits[:place], [wrong], *fits[place + 1 :])
+            assert write_line(line_of(number, changed)) == b"", (kind.word, place, wrong)
+
+
+@pytest.mark.parametrize("kind", [*range(len(TO_BOARD)), len(KINDS), len(KINDS) + 1, 255])
+def test_writer_never_writes_a_line_that_is_not_the_boards(kind: int) -> None:
+    """Requests, and numbers beyond the last kind, are not written."""
+    assert write_line(line_of(kind, [0] * 15)) == b""
+
+
+# Receiving.
+
+
+def test_receiver_takes_80_bytes_and_drops_81() -> None:
+    """The limit holds with the LF; a longer line is dropped up to its LF and counted once."""
+    line = sealed(b"zz" + b" a=aaaaaaaaaaaaaaaaa" * 3 + b" b=b")
+    assert len(line) == 79
+    receiver = Receiver()
+    receiver.hear(line + b"\n")
+    assert (receiver.bad, receiver.unknown) == (0, 1)
+    receiver.hear(sealed(b"zz" + b" a=aaaaaaaaaaaaaaaaa" * 3 + b" b=bb") + b"\n")
+    assert (receiver.bad, receiver.unknown) == (1, 1)
+    assert receiver.hear(b"a" * 700 + GOOD + GOOD) == [decode_to_board(GOOD[:-1])]
+    assert (receiver.bad, receiver.unknown) == (2, 1)
+
+
+def test_receiver_takes_the_longest_request() -> None:
+    """Every request fits into the receiver's buffer."""
+    assert Receiver().hear(LONGEST) == [decode_to_board(LONGEST[:-1])]
+
+
+@pytest.mark.parametrize("begin_ms", [0, 1000, 2**32 - 25])
+def test_receiver_drops_a_line_that_stands_unfinished_for_50_ms(begin_ms: int) -> None:
+    """After 49 ms the line goes on, after 50 ms the next byte starts a new one."""
+    for cut in range(1, len(GOOD)):
+        receiver = Receiver(begin_ms)
+        receiver.hear(GOOD[:cut], begin_ms)
+        assert len(receiver.hear(GOOD[cut:], begin_ms + 49)) == 1
+        assert receiver.bad == 0
+
+        receiver.hear(GOOD[:cut], begin_ms)
+        assert receiver.hear(GOOD[cut:], begin_ms + 50) == []
+        assert receiver.bad == 2  # the half that stood, and the half that came alone
+        assert len(receiver.hear(GOOD, begin_ms + 51)) == 1
+
+
+def test_receiver_drops_an_unfinished_line_with_nothing_heard() -> None:
+    """Time alone drops it, once; a line that is whole is nothing to drop."""
+    receiver = Receiver()
+    receiver.hear(GOOD[:30], 5)
+    receiver.idle(54)
+    assert receiver.bad == 0
+    receiver.idle(55)
+    receiver.idle(500)
+    assert receiver.bad == 1
+    assert len(receiver.hear(GOOD, 501)) == 1
+    receiver.idle(5000)
+    assert receiver.bad == 1
+
+
+def test_receiver_begins_anew_after_an_over_long_line_that_stalled() -> None:
+    """What comes 50 ms after a line that was too long is no part of it."""
+    receiver = Receiver()
+    receiver.hear(b"a" * 100)
+    assert receiver.hear(GOOD, 49) == []
+    receiver.hear(b"a" * 100, 49)
+    assert len(receiver.hear(GOOD, 99)) == 1
+    assert receiver.bad == 2
+
+
+def test_receiver_counts_the_dropped_and_the_unknown_up_to_65535() -> None:
+    """Both counters stop at their top."""
+    receiver = Receiver()
+    receiver.count_from(bad=65533, unknown=65533)
+    for _ in range(4):
+        receiver.hear(b"\n" + sealed(b"later a=1") + b"\n")
+    assert (receiver.bad, receiver.unknown) == (65535, 65535)
+    receiver.hear(b"a" * 100 + b"\n")
+    receiver.hear(b"a", 10)
+    receiver.idle(60)
+    assert receiver.bad == 65535
+
+
+def test_receiver_drops_a_line_with_a_byte_that_the_hardware_doubts() -> None:
+    """A 0 in place of any byte, or between any two, drops the line."""
+    for at in range(len(GOOD) - 1):
+        receiver = Receiver()
+        assert receiver.hear(GOOD[:at] + b"\0" + GOOD[at + 1 :]) == []
+        assert receiver.hear(GOOD[:at] + b"\0" + GOOD[at:]) == []
+        assert receiver.bad == 2
+
+
+def test_receiver_never_takes_a_line_with_one_flipped_bit() -> None:
+    """Every single bit of a duty line is guarded, its LF too."""
+    for bit in range(8 * len(GOOD)):
+        flipped = bytearray(GOOD)
+        flipped[bit // 8] ^= 1 << bit % 8
+        assert Receiver().hear(bytes(flipped) + b"\n") == []
+
+
+# Against the host's codec.
+
+REQUEST = MESSAGES["to_board"].map(encode)
+GAPS_MS = st.sampled_from([0, 0, 0, 0, 1, 25, 48, 49, 50, 51, 1000, 2**31, 2**32 - 1])
+
+
+@st.composite
+def harmed(draw: st.DrawFn) -> bytes:
+    """A good line with bytes changed, lost, doubled or put in, a bit flipped, or cut short."""
+    line = bytearray(draw(REQUEST))
+    for _ in range(draw(st.integers(1, 3))):
+        at = draw(st.integers(0, max(0, len(line) - 1)))
+        how = draw(st.integers(0, 5))
+        if how == 0 and line:
+            line[at] ^= 1 << draw(st.integers(0, 7))
+        elif how == 1:
+            line[at : at + 1] = draw(st.binary(max_size=2))
+        elif how == 2:
+            line[at:at] = draw(st.sampled_from([b" ", b"=", b"-", b"0", b"\n", b"\r", b"a"]))
+        elif how == 3:
+            del line[at:]
+        elif how == 4:
+            del line[at : at + draw(st.integers(1, 12))]
+        else:
+            line[at:at] = line[at : at + draw(st.integers(1, 8))]
+    return bytes(line)
+
+
+@st.composite
+def ill_sealed(draw: st.DrawFn) -> bytes:
+    """A line with a right CRC over a body that was changed first: only the grammar can see it."""
+    body = draw(REQUEST)[: -len(" crc=00000000\n")].decode("ascii")
+    kind, *pairs = body.split(" ")
+    at = draw(st.integers(0, len(pairs) - 1))
+    name, _, value = pairs[at].partition("=")
+    texts = st.sampled_from(
+        ["0", "00", "0" + value, value + "0", "-" + value, "-0", "-1", "-4000", "-4001", "9999",
+         "10000", "255", "256", "1000", "1001", "2000", "2001", "65535", "65536", "4294967295",
+         "4294967296", "65536000000000000", "bad", "none", "upper", "uppe", "blink", value[:-1]]
+    )  # fmt: skip
+    how = draw(st.integers(0, 5))
+    if how <= 1:
+        pairs[at] = f"{name}={draw(texts | st.from_regex(r'[a-z0-9-]{1,17}', fullmatch=True))}"
+    elif how == 2:
+        del pairs[at]
+    elif how == 3:
+        pairs.insert(draw(st.integers(0, len(pairs))), pairs[at])
+    elif how == 4:
+        pairs[at] = f"{draw(st.from_regex(r'[a-z]{1,5}', fullmatch=True))}={value}"
+    else:
+        kind = draw(st.sampled_from([kind + "s", kind[:-1] or "z", "done", "tele", "zz"]))
+    return sealed(" ".join([kind, *pairs]).encode("ascii")) + b"\n"
+
+
+ALPHABET = st.text("abcdefqsuxz0123456789= -", max_size=90).map(str.encode)
+CHUNKS = st.one_of(
+    REQUEST,
+    harmed(),
+    ill_sealed(),
+    ALPHABET.map(lambda text: text + b"\n"),
+    ALPHABET.map(sealed).map(lambda line: line + b"\n"),
+    st.integers(76, 84).map(lambda length: b"a" * length + b"\n"),
+    st.binary(max_size=100),
+    st.just(b"\n"),
+)
+
+
+@settings(UNHURRIED, max_examples=600)
+@given(ill_sealed())
+@example(sealed(b"arm s=3fa1 q=8 crc=00000000") + b"\n")
+@example(sealed(b" a=1") + b"\n")
+def test_receiver_names_the_fault_that_the_host_names(line: bytes) -> None:
+    """One order of checks: both sides find the same thing wrong first."""
+    judged = decode_to_board(line[:-1])
+    assert fault_of(line[:-1]) == (judged.value if isinstance(judged, Fault) else "ok")
+
+
+@settings(UNHURRIED, max_examples=600)
+@given(harmed() | ALPHABET | st.binary(max_size=90))
+def test_receiver_names_the_fault_of_a_harmed_line(line: bytes) -> None:
+    """The same for lines that the way has harmed, and for what never was a line."""
+    judged = decode_to_board(line)
+    assert fault_of(line) == (judged.value if isinstance(judged, Fault) else "ok")
+
+
+@settings(UNHURRIED, max_examples=600)
+@given(
+    st.lists(st.tuples(GAPS_MS, CHUNKS), max_size=12),
+    st.sampled_from([0, 1000, 2**32 - 60, 2**32 - 1]),
+)
+def test_receiver_takes_and_counts_what_the_host_would(
+    pieces: list[tuple[int, bytes]], begin_ms: int
+) -> None:
+    """Whatever comes whenever: the same requests, the same counters."""
+    now_ms = begin_ms
+    ear = Ear(now_ms)
+    receiver = Receiver(now_ms)
+    for gap_ms, chunk in pieces:
+        now_ms += gap_ms
+        if chunk:
+            assert receiver.hear(chunk, now_ms) == list(ear.hear(chunk, now_ms))
+    receiver.idle(now_ms + 50)
+    assert receiver.bad == ear.bad(now_ms + 50)
+    assert receiver.unknown == ear.unknown
+
+
+def test_receiver_never_takes_a_line_cut_short_or_two_in_one() -> None:
+    """Each cut of a request, and the rest of one after the beginning of another, is dropped."""
+    lines = [raw_of(vector) for vector in TO_BOARD_VECTORS if vector["expected"] == "ok"]
+    for line in lines:
+        for cut in range(len(line)):
+            assert Receiver().hear(line[:cut] + b"\n") == []
+    for line in lines[:20]:
+        for cut in range(1, len(line)):
+            assert Receiver().hear(line[:cut] + GOOD)[1:] == []
+            assert Receiver().hear(line[:cut] + line + b"\n") == []
+    assert Receiver().hear(lines[0] + GOOD) == []
+
+
+@settings(UNHURRIED, max_examples=300)
+@given(st.lists(CHUNKS, max_size=4), MESSAGES["to_board"])
+def test_receiver_takes_a_good_line_after_any_noise_and_an_lf(
+    noise: list[bytes], message: m.ToBoard
+) -> None:
+    """It always finds its way back: what follows an LF is a line of its own."""
+    receiver = Receiver()
+    receiver.hear(b"".join(noise) + b"\n")
+    assert receiver.hear(encode(message)) == [message]
