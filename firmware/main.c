@@ -109,6 +109,9 @@ int main(void)
                 }
             }
         }
+        if (acted && !unit_wants_contactor(&unit)) {
+            board_forbid();
+        }
         if (acted || rest_ms == 0u) {
             board_set_pins(unit_pins(&unit, now_ms));
             rest_ms = output_rest_ms(&unit.output);

@@ -16,6 +16,7 @@ from tawny.sim.memory import HalfSlot, Memory, Slot
 
 READ_MS = 200
 DUTY_EACH_MS = 400
+NOTICE_MS = 25  # section 5: so long a board may take to act on a switch
 COLD_C = 25.0
 # R 0.5 K/s, lag 20 s, heat-up 10 min: what the contract tests reckon with.
 SLOT = HalfSlot(rise=500, lag=200, heat_up=600)
@@ -201,6 +202,10 @@ class Bench:
         self.rig.advance(ms)
         self.follow_contactor()
         self.listen()
+
+    def notice(self) -> None:
+        """Let the board notice a switch that was just moved."""
+        self.step(NOTICE_MS)
 
     def set_registers(self, now_ms: int) -> None:
         """Put the halves' temperatures into the converters."""

@@ -100,6 +100,7 @@ class CommissioningContract:
         assert set(self.go_on(bench, 4.0)) == {"state"}
         assert not rig.contactor()
         rig.set_input(m.IN_ARM, on=False)
+        bench.notice()
         rig.set_input(m.IN_ARM, on=True)
         assert self.heat(bench) == ""
 

@@ -79,6 +79,7 @@ class StateContract:
         """While armed it is an event of its own."""
         bench = Bench(rig).greet().arm()
         rig.set_input(m.IN_MAINS, on=False)
+        bench.notice()
         assert "mains" in bench.codes()
 
     def test_board_locks_on_a_bad_sensor_when_not_armed(self, rig: Rig) -> None:
@@ -231,6 +232,7 @@ class ArmingContract:
         bench = Bench(rig).greet()
         assert bench.why(bench.request(m.ArmAnswer, bench.challenge())) == ""
         rig.set_input(m.IN_BUTTON, on=True)
+        bench.notice()
         rig.set_input(m.IN_BUTTON, on=False)
         bench.run(0.2)
         bench.press_arm()

@@ -61,6 +61,7 @@ class SilenceContract:
         bench.run(4.0, None)
         assert rig.contactor()
         rig.set_input(m.IN_MAINS, on=False)
+        bench.notice()
         assert not rig.contactor()
         bench.follow_contactor()
         rig.set_input(m.IN_MAINS, on=True)
