@@ -102,8 +102,8 @@ int main(void)
                 board_send(line, unit_line(&unit, line));
             }
             if (board_eeprom_is_ready()) {
-                uint16_t address;
-                uint8_t value;
+                uint16_t address = 0;
+                uint8_t value = 0;
                 if (memory_next(&unit.memory, board_eeprom_peek, &address, &value)) {
                     board_eeprom_write(address, value);
                 }

@@ -64,7 +64,7 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
     ),
     "mains_lost": (
         N_("HEAT IS OFF: no mains at the press."),
-        N_("See to the isolator, press START at the box, then arm again."),
+        N_("See to the isolator, then arm again."),
     ),
     "limit_chain": (
         N_("HEAT IS OFF: a limit thermostat has opened."),

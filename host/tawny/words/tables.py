@@ -41,7 +41,7 @@ SENTENCES: dict[str, Templates] = {
         ),
         N_("Heat stays off. Mend the cause; once cool, hold RESET at the board for 2 s."),
     ),
-    "mains_off": N_("No mains at the press. See to the isolator, then press START at the box."),
+    "mains_off": N_("No mains at the press. See to the isolator."),
     "heat_off_button": N_(
         "The heat-off button is in. It does not let the jack down."
         " Pull it out once the reason is gone."
