@@ -13,6 +13,7 @@ OPEN_DUTY_MOST: Final = 500
 WHOLE: Final = 1000
 
 _LONG_AGO_MS: Final = -(1 << 40)
+_NEVER_MS: Final = 1 << 60
 
 
 class _Pulse:
@@ -46,22 +47,34 @@ class _Pulse:
         self.carry = 0
 
     def settled_ms(self, now_ms: int, least_ms: int) -> int:
-        """Return when the output may next be switched."""
+        """Return when the output may next be switched; one that stays off need not wait."""
         if self.is_on(now_ms):
             return self.begin_ms + least_ms
+        if self.duty == 0:
+            return now_ms
         return (self.end_ms if self.begin_ms < self.end_ms <= now_ms else self.off_ms) + least_ms
 
-    def wanted_ms(self, window_ms: int, least_ms: int) -> int:
-        """Return the on-time of a window that starts now, and keep what it leaves over."""
-        owed = self.duty * window_ms + self.carry
-        on_ms = owed // WHOLE
-        if on_ms < max(least_ms, 1):
-            on_ms = 0
-        elif on_ms > window_ms - max(least_ms, 1):
-            on_ms = window_ms
-        # What cannot be carried within one window is let go, so that a carry never piles up.
-        self.carry = min(max(owed - on_ms * WHOLE, -window_ms * WHOLE), window_ms * WHOLE)
-        return on_ms
+    def wanted_ms(self, window_ms: int, shortest_ms: int, most_ms: int) -> int:
+        """Return the on-time of a window that starts; what it is owed is left in `carry`."""
+        self.carry += self.duty * window_ms
+        on_ms = self.carry // WHOLE
+        if on_ms < shortest_ms:
+            return 0
+        return min(window_ms if on_ms > window_ms - shortest_ms else on_ms, most_ms)
+
+    def lay(self, begin_ms: int, end_ms: int, start_ms: int, least_ms: int) -> None:
+        """Lay the pulse of a window that starts, as far as the minimum off allows."""
+        if self.begin_ms < self.end_ms:
+            self.off_ms = self.end_ms
+        goes_on = self.begin_ms < self.end_ms == begin_ms
+        if not goes_on:
+            begin_ms = max(begin_ms, self.off_ms + least_ms)
+        shortest_ms = max(least_ms, 1)
+        if end_ms - begin_ms < shortest_ms:
+            begin_ms = end_ms = start_ms
+        self.begin_ms, self.end_ms = begin_ms, end_ms
+        # What is over one shortest pulse is let go, so that a carry never piles up.
+        self.carry = min(self.carry - (end_ms - begin_ms) * WHOLE, shortest_ms * WHOLE)
 
 
 class Output:
@@ -136,24 +149,22 @@ class Output:
     def take(self, now_ms: int, duties: tuple[int, int], expires_ms: int) -> None:
         """Replace both duties at once; they end at `expires_ms`."""
         self.account(now_ms)
-        before = self.taken
-        self._upper.taken, self._lower.taken = duties
-        self._expires_ms = expires_ms
-        if self._idle:
-            if duties != (0, 0):
-                self._idle = False
-                self._set_duties()
-                self._begin(self._restart_ms())
-            return
         if duties == (0, 0):
             self.cut()
             return
-        self._set_duties()
-        for pulse, was in ((self._upper, before[0]), (self._lower, before[1])):
-            if pulse.taken == 0:
+        restarts = self._idle
+        if self._idle:
+            self._idle = False
+            self._window_end_ms = _NEVER_MS
+        self._expires_ms = expires_ms
+        for pulse, duty in zip((self._upper, self._lower), duties, strict=True):
+            restarts = restarts or (pulse.taken == 0 and duty >= FULL_DUTY)
+            pulse.taken = duty
+            if duty == 0:
                 pulse.cut(self._now_ms)
-            elif was == 0 and pulse.taken >= FULL_DUTY:
-                self._restart()
+        self._set_duties()
+        if restarts:
+            self._restart()
 
     def cut(self) -> None:
         """Both outputs off now, whatever minimum times say, until the next taken duty."""
@@ -190,24 +201,38 @@ class Output:
 
     def _begin(self, start_ms: int) -> None:
         """Start a window: the upper's pulse at its start, the lower's at its end."""
-        self._window_end_ms = start_ms + self._window_ms
-        for pulse, first in ((self._upper, True), (self._lower, False)):
-            on_ms = pulse.wanted_ms(self._window_ms, self._least_ms)
-            if pulse.begin_ms < pulse.end_ms:
-                pulse.off_ms = pulse.end_ms
-            pulse.begin_ms = start_ms if first else self._window_end_ms - on_ms
-            pulse.end_ms = pulse.begin_ms + on_ms
+        window_ms, least_ms = self._window_ms, self._least_ms
+        shortest_ms = max(least_ms, 1)
+        most_ms = window_ms * OPEN_DUTY_MOST // WHOLE if self._open else window_ms
+        upper_ms = self._upper.wanted_ms(window_ms, shortest_ms, most_ms)
+        lower_ms = self._lower.wanted_ms(window_ms, shortest_ms, most_ms)
+        over_ms = upper_ms + lower_ms - window_ms * self._cap // WHOLE
+        if over_ms > 0:  # what earlier windows owe has no room in this one
+            longer_ms, shorter_ms = max(upper_ms, lower_ms), min(upper_ms, lower_ms)
+            if longer_ms - over_ms <= window_ms - shortest_ms:
+                longer_ms -= over_ms
+            elif shorter_ms - over_ms >= shortest_ms:
+                shorter_ms -= over_ms
+            else:
+                longer_ms = window_ms - shortest_ms
+            if upper_ms > lower_ms:
+                upper_ms, lower_ms = longer_ms, shorter_ms
+            else:
+                upper_ms, lower_ms = shorter_ms, longer_ms
+        end_ms = self._window_end_ms = start_ms + window_ms
+        self._upper.lay(start_ms, start_ms + upper_ms, start_ms, least_ms)
+        self._lower.lay(end_ms - lower_ms, end_ms, start_ms, least_ms)
 
     def _restart(self) -> None:
-        """End the running window as soon as both outputs may be switched."""
-        self._window_end_ms = min(self._window_end_ms, self._restart_ms())
-        for pulse in (self._upper, self._lower):
-            pulse.end_ms = min(pulse.end_ms, max(self._window_end_ms, pulse.begin_ms))
-        if self._window_end_ms <= self._now_ms:
-            self._begin(self._now_ms)
-
-    def _restart_ms(self) -> int:
-        settled = (
-            pulse.settled_ms(self._now_ms, self._least_ms) for pulse in (self._upper, self._lower)
-        )
-        return max(self._now_ms, *settled)
+        """End the running window as soon as minimum times allow, and start the next."""
+        now_ms, least_ms = self._now_ms, self._least_ms
+        pulses = (self._upper, self._lower)
+        end_ms = max(now_ms, *(pulse.settled_ms(now_ms, least_ms) for pulse in pulses))
+        if end_ms < self._window_end_ms:
+            self._window_end_ms = end_ms
+            for pulse in pulses:
+                # A pulse that is yet to come could be cut too short: the next window's comes.
+                begun = pulse.begin_ms <= now_ms
+                pulse.end_ms = min(pulse.end_ms, end_ms) if begun else pulse.begin_ms
+        if self._window_end_ms <= now_ms:
+            self._begin(now_ms)
