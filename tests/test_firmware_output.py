@@ -1,0 +1,429 @@
+"""The board's outputs in C: against the Python model, and what section 6.4 says never happens."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from c_core import defines
+from output_twin import (
+    IDLE_REST,
+    RELAY,
+    RELAYS,
+    SSR,
+    U16,
+    WRAP,
+    Build,
+    COutput,
+    Op,
+    Script,
+    Seen,
+    do,
+    keep,
+    moments,
+    scripts,
+)
+from tawny.sim.limits import EXPIRY_MOST_MS
+from tawny.sim.output import FULL_DUTY, Output
+
+STRIDE_MS = st.integers(1, 1000)
+EITHER = pytest.mark.parametrize("build", [SSR, RELAY], ids=["ssr", "relay"])
+
+# Duty 0 cuts a relay late in a whole window; it is wanted again 0.4 s before the next one.
+CUT_LATE = Script(RELAY, 0, (*keep((1000, 0), 48), Op(400, "take", (0, 1)), *keep((300, 1), 60)))
+# The same, and what is left after its minimum off is too short for a pulse.
+CUT_LATE_SHORT = Script(
+    RELAY, 0, (*keep((1000, 0), 48), Op(400, "take", (0, 1)), *keep((150, 1), 120))
+)
+# Pauses of exactly the minimum, accounted at other moments than their ends.
+SHORT_PAUSES = Script(RELAY, 0, keep((900, 900), 200))
+# A step to full while the other half's pulse is about to begin.
+STEP_BEFORE_PULSE = Script(
+    Build(20_000, 2000, 1000),
+    0,
+    (*keep((500, 500), 24), Op(0, "take", (0, 500)), *keep((1000, 500), 60)),
+)
+# What one half is owed would overlap with the other half's pulse.
+OWED = Script(Build(20_000, 2000, 1000), 0, keep((95, 850), 150))
+# The duty falls while a relay waits for its minimum off.
+FALLS_WHILE_WAITING = Script(
+    RELAY,
+    0,
+    (*keep((1000, 0), 40), Op(0, "cut"), Op(400, "take", (1000, 0)), *keep((100, 0), 120)),
+)
+OPEN_AND_OWED = Script(
+    RELAY,
+    0,
+    (*keep((95, 95), 45), Op(0, "hold", mould_open=True), *keep((500, 500), 120)),
+)
+
+
+def state(output: Output | COutput) -> tuple[object, ...]:
+    """All that the rest of the board sees of the outputs."""
+    return (
+        output.on,
+        output.duties,
+        output.taken,
+        tuple(each_ms & U16 for each_ms in output.delivered_ms),
+    )
+
+
+# The same as the Python model.
+
+
+@settings(max_examples=300)
+@given(scripts(), STRIDE_MS)
+@example(CUT_LATE, 100)
+@example(CUT_LATE_SHORT, 100)
+@example(SHORT_PAUSES, 333)
+@example(STEP_BEFORE_PULSE, 100)
+@example(OWED, 7)
+@example(FALLS_WHILE_WAITING, 1)
+@example(OPEN_AND_OWED, 999)
+def test_output_does_what_the_model_does(script: Script, stride_ms: int) -> None:
+    """Same levels, duties and on-time at every moment asked for, through the clock's wrap."""
+    model = Output(
+        window_ms=script.build.window_ms,
+        least_ms=script.build.least_ms,
+        cap=script.build.cap,
+        now_ms=script.start_ms,
+    )
+    output = COutput(script.build, script.start_ms)
+    now_ms = script.start_ms
+    for op in script.ops:
+        until_ms = now_ms + op.wait_ms
+        while now_ms < until_ms:
+            step_ms = stride_ms
+            if output.idle:  # weeks may pass so
+                step_ms = op.wait_ms if output.rest_ms == IDLE_REST else output.rest_ms
+            now_ms = min(until_ms, now_ms + step_ms)
+            model.account(now_ms)
+            output.account(now_ms)
+            assert state(output) == state(model)
+        do(model, op, now_ms)
+        do(output, op, now_ms)
+        assert state(output) == state(model)
+
+
+@settings(max_examples=150)
+@given(scripts(), st.floats(0.0, 1.0))
+def test_output_names_every_moment_at_which_it_changes(script: Script, part: float) -> None:
+    """Between two accountings at the moments it names no pin changes, wherever one looks."""
+    output = COutput(script.build, script.start_ms)
+    now_ms = script.start_ms
+    for op in script.ops:
+        before, before_ms, on = output.copy(), now_ms, output.on
+        until_ms = now_ms + op.wait_ms
+        for moment_ms in moments(output, now_ms, until_ms):
+            for look_ms in (1, round(part * (moment_ms - before_ms)), moment_ms - before_ms - 1):
+                if 0 < look_ms < moment_ms - before_ms:
+                    look = before.copy()
+                    look.account(before_ms + look_ms)
+                    assert look.on == on
+            before, before_ms, on = output.copy(), moment_ms, output.on
+        now_ms = until_ms
+        do(output, op, now_ms)
+
+
+# What never happens.
+
+
+@settings(max_examples=150)
+@given(scripts(RELAYS))
+@example(CUT_LATE)
+@example(CUT_LATE_SHORT)
+@example(STEP_BEFORE_PULSE)
+@example(OWED)
+@example(FALLS_WHILE_WAITING)
+def test_output_relay_never_switches_before_its_minimum(script: Script) -> None:
+    """No pulse below 2 s but where duty 0, a cut, a hold or expiry ends it; no pause ever."""
+    seen = Seen(script)
+    for runs in seen.on:
+        for run in runs:
+            if not run.cut and run.end_ms > run.begin_ms:
+                assert run.end_ms - run.begin_ms >= script.build.least_ms
+        for run, after in pairwise(runs):
+            assert after.begin_ms - run.end_ms >= script.build.least_ms
+
+
+@settings(max_examples=150)
+@given(scripts())
+@example(OWED)
+@example(Script(Build(1500, 0, 1000), 0, keep((333, 667), 60)))
+@example(Script(Build(20_000, 2000, 1050), 0, keep((105, 990), 150)))
+def test_output_never_exceeds_the_supply_limit(script: Script) -> None:
+    """Within each window both on-times sum to at most `cap`; at 1000 both are never on together."""
+    seen = Seen(script)
+    most_ms = script.build.window_ms * script.build.cap // 1000
+    for begin_ms, end_ms in seen.spans():
+        sum_ms = seen.on_ms(0, begin_ms, end_ms) + seen.on_ms(1, begin_ms, end_ms)
+        assert sum_ms <= most_ms
+        assert seen.both_ms(begin_ms, end_ms) <= most_ms - script.build.window_ms
+
+
+@settings(max_examples=150)
+@given(scripts())
+@example(OPEN_AND_OWED)
+def test_output_never_gives_an_open_mould_more_than_half(script: Script) -> None:
+    """From the opening on a half is on for at most half of a window, and off at once past that."""
+    seen = Seen(script)
+    half_ms = script.build.window_ms // 2
+    for begin_ms, end_ms in seen.spans():
+        for opened_ms in seen.openings:
+            if begin_ms <= opened_ms < end_ms:
+                for half in range(2):
+                    before_ms = seen.on_ms(half, begin_ms, opened_ms)
+                    assert seen.on_ms(half, begin_ms, end_ms) <= max(half_ms, before_ms)
+
+
+@settings(max_examples=150)
+@given(scripts())
+def test_output_is_never_on_without_a_living_duty(script: Script) -> None:
+    """On only while the half's last taken duty is above 0, not expired, not cut, not held."""
+    seen = Seen(script)
+    for half, runs in enumerate(seen.on):
+        for run in runs:
+            allowed_ms = sum(
+                max(0, min(run.end_ms, to_ms) - max(run.begin_ms, from_ms))
+                for from_ms, to_ms in seen.allowed[half]
+            )
+            assert allowed_ms == run.end_ms - run.begin_ms
+    assert seen.output.idle
+
+
+@settings(max_examples=150)
+@given(scripts())
+def test_output_counts_what_its_pins_delivered(script: Script) -> None:
+    """The delivered time is the time that the pin was on, modulo 65536."""
+    seen = Seen(script)
+    pins = tuple(seen.on_ms(half, script.start_ms, seen.end_ms) & U16 for half in range(2))
+    assert seen.output.delivered_ms == pins
+
+
+# At each limit.
+
+
+def pulses(build: Build, duties: tuple[int, int], windows: int, half: int) -> list[tuple[int, int]]:
+    """Begin and end of each pulse of a half over whole windows, at a constant duty."""
+    times = windows * build.window_ms // 400
+    seen = Seen(Script(build, 0, (Op(0, "take", duties), *keep(duties, times))))
+    end_ms = windows * build.window_ms
+    return [
+        (run.begin_ms, min(run.end_ms, end_ms)) for run in seen.on[half] if run.begin_ms < end_ms
+    ]
+
+
+def test_output_upper_begins_and_lower_ends_the_window() -> None:
+    """So that they overlap as little as can be: section 6.4."""
+    assert pulses(SSR, (300, 400), 2, 0) == [(0, 300), (1000, 1300)]
+    assert pulses(SSR, (300, 400), 2, 1) == [(600, 1000), (1600, 2000)]
+
+
+@pytest.mark.parametrize(
+    ("duty", "expected"),
+    [
+        (99, [(20_000, 23_960)]),  # 1980 ms are below the minimum: carried
+        (100, [(0, 2000), (20_000, 22_000)]),
+        (101, [(0, 2020), (20_000, 22_020)]),
+        (900, [(0, 18_000), (20_000, 38_000)]),
+        (901, [(0, 36_040)]),  # 1980 ms off are too few: on throughout, and less in the next window
+        (1000, [(0, 40_000)]),
+    ],
+)
+def test_output_carries_what_a_minimum_leaves_over(
+    duty: int, expected: list[tuple[int, int]]
+) -> None:
+    """A pulse or pause below 2 s is made up for in the next window, to the millisecond."""
+    assert pulses(RELAY, (duty, 0), 2, 0) == expected
+
+
+@EITHER
+@pytest.mark.parametrize("duties", [(1, 999), (95, 850), (333, 667), (500, 500), (959, 30)])
+def test_output_delivers_the_duty_in_the_long_run(build: Build, duties: tuple[int, int]) -> None:
+    """Over 50 windows the on-time is the duty's, but for one shortest pulse, also at cap 1000."""
+    for cap in (1000, 2000):
+        tight = Build(build.window_ms, build.least_ms, cap)
+        for half, duty in enumerate(duties):
+            on_ms = sum(end_ms - begin_ms for begin_ms, end_ms in pulses(tight, duties, 50, half))
+            assert on_ms == pytest.approx(
+                50 * build.window_ms * duty / 1000, abs=build.least_ms + 1
+            )
+
+
+@pytest.mark.parametrize(
+    ("duties", "cap", "expected"),
+    [
+        ((600, 400), 1000, (600, 400)),
+        ((600, 401), 1000, (599, 400)),
+        ((1000, 1000), 1000, (500, 500)),
+        ((1000, 1000), 1999, (999, 999)),
+        ((1000, 1000), 2000, (1000, 1000)),
+        ((900, 300), 1000, (750, 250)),
+    ],
+)
+def test_output_scales_both_duties_down_to_the_supply_limit(
+    duties: tuple[int, int], cap: int, expected: tuple[int, int]
+) -> None:
+    """Only where their sum is above it, and rounded down."""
+    output = COutput(Build(1000, 0, cap), 0)
+    output.take(0, duties, 1500)
+    assert output.duties == expected
+    assert output.taken == duties
+
+
+@EITHER
+@pytest.mark.parametrize("start_ms", [0, WRAP - 1500, WRAP - 700])
+@pytest.mark.parametrize("live_ms", [100, 1499, 1500])
+def test_output_goes_off_at_the_expiry_and_not_before(
+    build: Build, start_ms: int, live_ms: int
+) -> None:
+    """On 1 ms before, off at it, minimum on or not; nothing is counted past it."""
+    output = COutput(build, start_ms)
+    output.take(start_ms, (1000, 1000), start_ms + live_ms)
+    output.account(start_ms + live_ms - 1)
+    assert output.on == (True, True)
+    output.account(start_ms + live_ms)
+    assert output.on == (False, False)
+    assert output.taken == output.duties == (0, 0)
+    output.account(start_ms + live_ms + 5000)
+    assert output.delivered_ms == (live_ms, live_ms)
+
+
+@EITHER
+@pytest.mark.parametrize("late_ms", [1, 1000, 100_000, WRAP // 2 - 3000])
+def test_output_late_accounting_counts_no_more_than_the_duty_lived(
+    build: Build, late_ms: int
+) -> None:
+    """Whatever was not accounted for, the on-time ends with the duty."""
+    output = COutput(build, 7)
+    output.take(7, (1000, 1000), 1507)
+    output.account(1507 + late_ms)
+    assert output.on == (False, False)
+    assert output.delivered_ms == (1500, 1500)
+
+
+@pytest.mark.parametrize("expires_ms", [10_000 + 1501, 10_000, 9999, 10_000 + WRAP // 2, 0])
+def test_output_cuts_at_a_duty_that_lives_too_long_or_is_over(expires_ms: int) -> None:
+    """An expiry beyond 1.5 s, or one that is past, brings no heat and ends what was on."""
+    output = COutput(SSR, 9000)
+    output.take(9000, (1000, 1000), 10_500)
+    output.take(10_000, (1000, 1000), expires_ms)
+    assert output.on == (False, False)
+    assert output.taken == (0, 0)
+    assert output.delivered_ms == (1000, 1000)
+
+
+@pytest.mark.parametrize(("duty", "restarts"), [(949, False), (950, True), (1000, True)])
+def test_output_starts_a_window_at_a_step_from_0_to_full(duty: int, *, restarts: bool) -> None:
+    """From 950 on at once; below, the half waits for the next window."""
+    output = COutput(RELAY, 0)
+    for at_ms in range(0, 5000, 400):
+        output.take(at_ms, (0, 300), at_ms + 1500)
+    output.take(5000, (duty, 300), 6500)
+    assert output.on == (restarts, False)
+
+
+def test_output_step_to_full_lets_the_other_half_finish_its_minimum() -> None:
+    """The running pulse ends after its 2 s, and the new window begins there."""
+    output = COutput(RELAY, 0)
+    for at_ms in range(0, 15_201, 400):
+        output.take(at_ms, (0, 250), at_ms + 1500)
+    assert output.on == (False, True)  # since 15 000
+    output.take(15_500, (1000, 250), 17_000)
+    output.account(16_999)
+    assert output.on == (False, True)
+    output.take(16_999, (1000, 250), 18_499)
+    output.account(17_000)
+    assert output.on == (True, False)
+
+
+@pytest.mark.parametrize("idle_ms", [1999, 2000, 2001, WRAP - 1, WRAP, WRAP + 1999, 5 * WRAP])
+def test_output_relay_waits_for_its_minimum_off_and_no_longer(idle_ms: int) -> None:
+    """1 ms before the 2 s it waits; after weeks, or a whole turn of the clock, it does not."""
+    output = COutput(RELAY, WRAP - 3000)
+    output.take(WRAP - 3000, (1000, 0), WRAP - 1500)
+    output.cut(WRAP - 2000)
+    now_ms = WRAP - 2000 + idle_ms
+    for _ in moments(output, WRAP - 2000, now_ms):
+        pass
+    output.take(now_ms, (1000, 0), now_ms + 1500)
+    assert output.on == (idle_ms >= 2000, False)
+    output.account(now_ms + 1)
+    assert output.on == (True, False)
+
+
+@pytest.mark.parametrize(
+    ("opened_ms", "off_ms"), [(0, 500), (499, 500), (500, 500), (501, 501), (800, 800)]
+)
+def test_output_ends_a_pulse_at_half_the_window_when_the_mould_opens(
+    opened_ms: int, off_ms: int
+) -> None:
+    """At half the window, or at the opening where half is past; closing brings none back in it."""
+    output = COutput(SSR, 0)
+    output.take(0, (1000, 0), 1500)
+    output.hold(opened_ms, held=False, mould_open=True)
+    assert output.duties == (500, 0)
+    output.account(off_ms - 1)
+    assert output.on == (off_ms > opened_ms, False)
+    output.account(off_ms)
+    assert output.on == (False, False)
+    output.hold(900, held=False, mould_open=False)
+    assert output.on == (False, False)
+    output.account(1000)
+    assert output.on == (True, False)
+
+
+@pytest.mark.parametrize(("taken", "in_force"), [(499, 499), (500, 500), (501, 500)])
+def test_output_takes_an_open_mould_at_500_at_most(taken: int, in_force: int) -> None:
+    """Each half for itself, from the opening on."""
+    output = COutput(SSR, 0)
+    output.hold(0, held=False, mould_open=True)
+    output.take(0, (taken, taken), 1500)
+    assert output.duties == (in_force, in_force)
+
+
+@EITHER
+def test_output_is_off_while_held_and_keeps_what_was_taken(build: Build) -> None:
+    """Off at once; after the hold the next window heats again."""
+    output = COutput(build, 0)
+    output.take(0, (1000, 1000), 1500)
+    output.hold(100, held=True, mould_open=False)
+    assert output.on == (False, False)
+    assert output.duties == (0, 0)
+    assert output.taken == (1000, 1000)
+    for at_ms in range(500, build.window_ms + 2000, 400):
+        output.take(at_ms, (1000, 1000), at_ms + 1500)
+        output.hold(at_ms + 100, held=at_ms < 900, mould_open=False)
+    assert output.on == (True, True)
+
+
+def test_output_ignores_a_moment_that_is_accounted_already() -> None:
+    """A clock value read earlier takes nothing back and cuts nothing."""
+    output = COutput(SSR, WRAP - 100)
+    output.take(WRAP - 100, (1000, 1000), WRAP + 1000)
+    output.account(WRAP + 50)
+    output.account(WRAP - 1)
+    assert output.on == (True, True)
+    output.account(WRAP + 60)
+    assert output.delivered_ms == (160, 160)
+
+
+def test_output_goes_off_where_windows_are_too_short_to_be_real() -> None:
+    """A window length that memory has lost ends in no endless loop and no heat."""
+    for window_ms in (0, 1, 100):
+        output = COutput(SSR, 0)
+        output.take(0, (1000, 1000), 1500)
+        output.raw.build.window_ms = window_ms
+        output.account(1400)
+        assert output.on == (False, False)
+        assert output.idle
+
+
+def test_output_limits_are_those_of_the_contract() -> None:
+    """Section 6.3: a duty lives 1500 ms at most. Section 6.4: 950 is full."""
+    numbers = defines("output")
+    assert numbers["OUTPUT_EXPIRY_MOST_MS"] == EXPIRY_MOST_MS == 1500
+    assert numbers["OUTPUT_FULL_DUTY"] == FULL_DUTY == 950
