@@ -78,7 +78,7 @@ int main(void)
     uint16_t rest_ms = 0;
     start();
     tick_ms = board_now_ms();
-    pass_ms = tick_ms;
+    pass_ms = tick_ms - tick_ms % SAFETY_PASS_MS; /* passes at whole multiples of the clock */
     for (;;) {
         uint32_t now_ms = board_now_ms();
         uint8_t byte;
