@@ -50,7 +50,8 @@ static enum wire_fault check_form(const uint8_t *bytes, uint8_t length)
         const bool is_lower = (byte >= (uint8_t)'a') && (byte <= (uint8_t)'z');
         if ((byte == (uint8_t)' ') || (byte == (uint8_t)'=')) {
             const bool ends_name = (byte == (uint8_t)'=');
-            if ((count == 0u) || (ends_name != (most == NAME_MOST))) {
+            const bool in_name = (most == NAME_MOST);
+            if ((count == 0u) || (ends_name != in_name)) {
                 fault = WIRE_FAULT_FORM;
             }
             most = ends_name ? VALUE_MOST : NAME_MOST;
@@ -81,7 +82,8 @@ static enum wire_fault read_hex(const uint8_t *text, uint8_t length, uint32_t *v
 {
     uint32_t sum = 0u;
     for (uint8_t i = 0u; i < length; i++) {
-        const uint8_t digit = (uint8_t)(text[i] - (is_digit(text[i]) ? (uint8_t)'0' : TEN));
+        const uint8_t zero = is_digit(text[i]) ? (uint8_t)'0' : TEN;
+        const uint8_t digit = (uint8_t)(text[i] - zero);
         if (digit > 15u) {
             return WIRE_FAULT_FIELD;
         }
@@ -135,17 +137,21 @@ static enum wire_fault read_temp(const uint8_t *text, uint8_t length, uint32_t *
     if (text[0] != (uint8_t)'-') {
         return read_decimal(text, length, WIRE_TEMP_MOST, value);
     }
-    uint32_t below = 0u;
+    *value = 0u;
     const enum wire_fault fault =
-        read_decimal(&text[1], (uint8_t)(length - 1u), WIRE_TEMP_LEAST, &below);
-    *value = 0u - below;
-    return ((fault == WIRE_OK) && (below == 0u)) ? WIRE_FAULT_FIELD : fault;
+        read_decimal(&text[1], (uint8_t)(length - 1u), WIRE_TEMP_LEAST, value);
+    if ((fault == WIRE_OK) && (*value == 0u)) {
+        return WIRE_FAULT_FIELD;
+    }
+    *value = 0u - *value;
+    return fault;
 }
 
 static enum wire_fault read_value(const uint8_t *text, uint8_t length, char type, uint32_t *value)
 {
     if (type <= '9') {
-        return (length == (uint8_t)(type - '0')) ? read_hex(text, length, value) : WIRE_FAULT_FIELD;
+        const uint8_t digits = (uint8_t)((uint8_t)type - (uint8_t)'0');
+        return (length == digits) ? read_hex(text, length, value) : WIRE_FAULT_FIELD;
     }
     if (type == 'T') {
         return read_temp(text, length, value);

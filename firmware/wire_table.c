@@ -1,7 +1,5 @@
 #include "wire.h"
 
-#define DECIMALS_COUNT 6u
-
 /* Every kind in the order of `enum wire_kind`, and at last the end that every line has. */
 static const IN_FLASH char KINDS[] = "hello qW vB id8\n"
                                      "limits s4 qW\n"
@@ -31,12 +29,9 @@ static const IN_FLASH char KINDS[] = "hello qW vB id8\n"
                                      "event iW bootW msQ codeE valT\n"
                                      " crc8\n";
 
-/* The decimal types: bytes and words of 1, 2 and 4 bytes, duty, setpoint, force. */
-static const IN_FLASH struct {
-    uint32_t most;
-    char type;
-} DECIMALS[DECIMALS_COUNT] = {{0xFFu, 'B'}, {0xFFFFu, 'W'}, {0xFFFFFFFFu, 'Q'},
-                              {1000u, 'D'}, {2000u, 'S'},   {1023u, 'N'}};
+/* The decimal types: 1, 2 and 4 bytes, duty, setpoint, force; and what each holds at most. */
+static const IN_FLASH char DECIMALS[] = "BWQDSN";
+static const IN_FLASH uint32_t MOST[] = {0xFFu, 0xFFFFu, 0xFFFFFFFFu, 1000u, 2000u, 1023u};
 
 /* The types that have words, each with its words in the page's order. */
 static const IN_FLASH char WORDS[] =
@@ -82,9 +77,9 @@ const IN_FLASH char *wire_words(char type)
 
 uint32_t wire_most(char type)
 {
-    for (uint8_t i = 0u; i < DECIMALS_COUNT; i++) {
-        if (DECIMALS[i].type == type) {
-            return DECIMALS[i].most;
+    for (uint8_t i = 0u; DECIMALS[i] != '\0'; i++) {
+        if (DECIMALS[i] == type) {
+            return MOST[i];
         }
     }
     return 0u;

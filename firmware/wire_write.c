@@ -73,10 +73,10 @@ static bool put_word(struct text *text, uint32_t position, char type)
 
 static bool put_temp(struct text *text, uint32_t value)
 {
-    const uint32_t below = 0u - value;
-    if ((below > 0u) && (below <= WIRE_TEMP_LEAST)) {
+    const uint32_t above = 0xFFFFFFFFu - value; /* of a negative number: its amount, less 1 */
+    if (above < WIRE_TEMP_LEAST) {
         put(text, (uint8_t)'-');
-        return put_decimal(text, below, WIRE_TEMP_LEAST);
+        return put_decimal(text, above + 1u, WIRE_TEMP_LEAST);
     }
     if (value >= (uint32_t)WIRE_BAD) {
         return put_word(text, value - (uint32_t)WIRE_BAD, 'T');
@@ -87,7 +87,7 @@ static bool put_temp(struct text *text, uint32_t value)
 static bool put_value(struct text *text, uint32_t value, char type)
 {
     if (type <= '9') {
-        return put_hex(text, value, (uint8_t)(type - '0'));
+        return put_hex(text, value, (uint8_t)((uint8_t)type - (uint8_t)'0'));
     }
     if (type == 'T') {
         return put_temp(text, value);
