@@ -33,13 +33,8 @@ uint32_t wire_crc(const uint8_t *bytes, uint8_t length)
 
 /* ---- reading ---- */
 
-static bool is_digit(uint8_t byte)
-{
-    return (byte >= (uint8_t)'0') && (byte <= (uint8_t)'9');
-}
-
 /* Returns the first thing wrong with the characters of a line, or with its form of
- * `kind *( SP name "=" value )`. */
+ * `kind *( SP name "=" value )`; how it ends is looked at elsewhere. */
 static enum wire_fault check_form(const uint8_t *bytes, uint8_t length)
 {
     enum wire_fault fault = WIRE_OK;
@@ -47,78 +42,86 @@ static enum wire_fault check_form(const uint8_t *bytes, uint8_t length)
     uint8_t count = 0u;
     for (uint8_t i = 0u; i < length; i++) {
         const uint8_t byte = bytes[i];
-        const bool is_lower = (byte >= (uint8_t)'a') && (byte <= (uint8_t)'z');
+        const bool in_name = (most == NAME_MOST);
         if ((byte == (uint8_t)' ') || (byte == (uint8_t)'=')) {
             const bool ends_name = (byte == (uint8_t)'=');
-            const bool in_name = (most == NAME_MOST);
             if ((count == 0u) || (ends_name != in_name)) {
                 fault = WIRE_FAULT_FORM;
             }
             most = ends_name ? VALUE_MOST : NAME_MOST;
             count = 0u;
-        } else if (is_lower || (byte == (uint8_t)'-') || is_digit(byte)) {
-            if ((count == most) || ((most != VALUE_MOST) && !is_lower)) {
+        } else {
+            if ((byte < (uint8_t)'a') || (byte > (uint8_t)'z')) {
+                if ((byte != (uint8_t)'-') && ((byte < (uint8_t)'0') || (byte > (uint8_t)'9'))) {
+                    return WIRE_FAULT_CHARACTER;
+                }
+                if (most != VALUE_MOST) {
+                    fault = WIRE_FAULT_FORM;
+                }
+            }
+            if (count == most) {
                 fault = WIRE_FAULT_FORM;
             }
             count++;
-        } else {
-            return WIRE_FAULT_CHARACTER;
         }
     }
-    return ((most == NAME_MOST) || (count == 0u)) ? WIRE_FAULT_FORM : fault;
+    return fault;
 }
 
-static bool is_word(const uint8_t *text, uint8_t length, const IN_FLASH char *word)
+/* From here on a text is a part of a line of that form, and ends at a space. */
+
+static bool is_word(const uint8_t *text, const IN_FLASH char *word)
 {
-    for (uint8_t i = 0u; i < length; i++) {
+    uint8_t i = 0u;
+    while (word[i] > ' ') {
         if (text[i] != (uint8_t)word[i]) {
             return false;
         }
+        i++;
     }
-    return word[length] <= ' ';
+    return text[i] == (uint8_t)' ';
 }
 
-static enum wire_fault read_hex(const uint8_t *text, uint8_t length, uint32_t *value)
+static bool read_hex(const uint8_t *text, uint8_t digits, uint32_t *value)
 {
     uint32_t sum = 0u;
-    for (uint8_t i = 0u; i < length; i++) {
-        const uint8_t zero = is_digit(text[i]) ? (uint8_t)'0' : TEN;
+    for (uint8_t i = 0u; i < digits; i++) {
+        const uint8_t zero = (text[i] <= (uint8_t)'9') ? (uint8_t)'0' : TEN;
         const uint8_t digit = (uint8_t)(text[i] - zero);
         if (digit > 15u) {
-            return WIRE_FAULT_FIELD;
+            return false;
         }
         sum = (sum << 4) | digit;
     }
     *value = sum;
-    return WIRE_OK;
+    return true;
 }
 
-static enum wire_fault read_decimal(const uint8_t *text, uint8_t length, uint16_t most,
-                                    uint32_t *value)
+static enum wire_fault read_decimal(const uint8_t *text, uint16_t most, uint32_t *value)
 {
     uint32_t sum = 0u;
-    if ((length == 0u) || ((length > 1u) && (text[0] == (uint8_t)'0'))) {
-        return WIRE_FAULT_FIELD;
-    }
-    for (uint8_t i = 0u; i < length; i++) {
-        if (!is_digit(text[i])) {
+    uint8_t i = 0u;
+    do {
+        const uint8_t digit = (uint8_t)(text[i] - (uint8_t)'0');
+        if ((digit > 9u) || ((i == 1u) && (text[0] == (uint8_t)'0'))) {
             return WIRE_FAULT_FIELD;
         }
         if (sum <= most) { /* past it, only the form of the rest matters */
-            sum = (sum * 10u) + (uint8_t)(text[i] - (uint8_t)'0');
+            sum = (sum * 10u) + digit;
         }
-    }
+        i++;
+    } while (text[i] != (uint8_t)' ');
     *value = sum;
     return (sum <= most) ? WIRE_OK : WIRE_FAULT_RANGE;
 }
 
-static enum wire_fault read_word(const uint8_t *text, uint8_t length, char type, uint32_t *value)
+static enum wire_fault read_word(const uint8_t *text, char type, uint32_t *value)
 {
     const IN_FLASH char *words = wire_words(type);
     uint8_t position = 0u;
     while (*words == ' ') {
         words++;
-        if (is_word(text, length, words)) {
+        if (is_word(text, words)) {
             *value = position;
             return WIRE_OK;
         }
@@ -128,91 +131,71 @@ static enum wire_fault read_word(const uint8_t *text, uint8_t length, char type,
     return WIRE_FAULT_FIELD;
 }
 
-static enum wire_fault read_temp(const uint8_t *text, uint8_t length, uint32_t *value)
+static enum wire_fault read_temp(const uint8_t *text, uint32_t *value)
 {
-    if (read_word(text, length, 'T', value) == WIRE_OK) {
+    if (read_word(text, 'T', value) == WIRE_OK) {
         *value += (uint32_t)WIRE_BAD;
         return WIRE_OK;
     }
     if (text[0] != (uint8_t)'-') {
-        return read_decimal(text, length, WIRE_TEMP_MOST, value);
+        return read_decimal(text, WIRE_TEMP_MOST, value);
     }
-    *value = 0u;
-    const enum wire_fault fault =
-        read_decimal(&text[1], (uint8_t)(length - 1u), WIRE_TEMP_LEAST, value);
-    if ((fault == WIRE_OK) && (*value == 0u)) {
+    if (text[1] == (uint8_t)'0') {
         return WIRE_FAULT_FIELD;
     }
-    *value = 0u - *value;
+    const enum wire_fault fault = read_decimal(&text[1], WIRE_TEMP_LEAST, value);
+    if (fault == WIRE_OK) {
+        *value = 0u - *value;
+    }
     return fault;
 }
 
-static enum wire_fault read_value(const uint8_t *text, uint8_t length, char type, uint32_t *value)
+static enum wire_fault read_value(const uint8_t *text, char type, uint32_t *value)
 {
     if (type <= '9') {
         const uint8_t digits = (uint8_t)((uint8_t)type - (uint8_t)'0');
-        return (length == digits) ? read_hex(text, length, value) : WIRE_FAULT_FIELD;
+        return (read_hex(text, digits, value) && (text[digits] == (uint8_t)' ')) ? WIRE_OK
+                                                                                 : WIRE_FAULT_FIELD;
     }
     if (type == 'T') {
-        return read_temp(text, length, value);
+        return read_temp(text, value);
     }
     const uint16_t most = (uint16_t)wire_most(type); /* of a request: at most 2 bytes */
-    return (most > 0u) ? read_decimal(text, length, most, value)
-                       : read_word(text, length, type, value);
+    return (most > 0u) ? read_decimal(text, most, value) : read_word(text, type, value);
 }
 
-/* Reads fields from the space before the first one on. */
-static enum wire_fault read_fields(const uint8_t *bytes, uint8_t length,
+/* Reads fields up to the end of the body, the space before `crc`. No field has that name, so that
+ * a line with too few of them differs from the pattern there at the latest. */
+static enum wire_fault read_fields(const uint8_t *text, const uint8_t *end,
                                    const IN_FLASH char *pattern, uint32_t *value)
 {
     const IN_FLASH char *next = pattern;
-    uint32_t *free = value;
-    uint8_t at = 0u;
+    const uint8_t *at = text;
+    uint32_t *room = value;
     while (*next != '\n') {
         const bool is_name = (*next >= 'a') || (*next == ' ');
-        const uint8_t wanted = is_name ? (uint8_t)*next : (uint8_t)'=';
-        if ((at == length) || (bytes[at] != wanted)) {
+        if (*at != (is_name ? (uint8_t)*next : (uint8_t)'=')) {
             return WIRE_FAULT_FIELD;
         }
         at++;
         if (!is_name) {
-            const uint8_t begin = at;
-            while ((at < length) && (bytes[at] != (uint8_t)' ')) {
-                at++;
-            }
-            const enum wire_fault fault =
-                read_value(&bytes[begin], (uint8_t)(at - begin), *next, free);
+            const enum wire_fault fault = read_value(at, *next, room);
             if (fault != WIRE_OK) {
                 return fault;
             }
-            free++;
+            while (*at != (uint8_t)' ') {
+                at++;
+            }
+            room++;
         }
         next++;
     }
-    return (at == length) ? WIRE_OK : WIRE_FAULT_FIELD;
-}
-
-/* Reads the body of a line, which has the form of one. */
-static enum wire_fault read_body(const uint8_t *bytes, uint8_t length, struct wire_line *line)
-{
-    const IN_FLASH char *pattern = wire_pattern(0u);
-    uint8_t end = 0u;
-    while ((end < length) && (bytes[end] != (uint8_t)' ')) {
-        end++;
-    }
-    for (uint8_t kind = 0u; kind < (uint8_t)WIRE_BOOT; kind++) {
-        if (is_word(bytes, end, pattern)) {
-            line->kind = (enum wire_kind)kind;
-            return read_fields(&bytes[end], (uint8_t)(length - end), wire_end(pattern, ' '),
-                               line->value);
-        }
-        pattern = &wire_end(pattern, '\n')[1];
-    }
-    return WIRE_FAULT_KIND;
+    return (at == end) ? WIRE_OK : WIRE_FAULT_FIELD;
 }
 
 enum wire_fault wire_read(const uint8_t *bytes, uint8_t length, struct wire_line *line)
 {
+    const IN_FLASH char *pattern = wire_pattern(0u);
     uint32_t crc = 0u;
     if (length >= WIRE_TO_BOARD_MOST) {
         return WIRE_FAULT_LENGTH;
@@ -224,14 +207,22 @@ enum wire_fault wire_read(const uint8_t *bytes, uint8_t length, struct wire_line
     if (length < WIRE_END_BYTES) {
         return WIRE_FAULT_FORM;
     }
-    const uint8_t body = (uint8_t)(length - WIRE_END_BYTES);
-    if (read_fields(&bytes[body], WIRE_END_BYTES, wire_pattern(WIRE_END), &crc) != WIRE_OK) {
+    const uint8_t *end = &bytes[length - WIRE_END_BYTES];
+    if (read_fields(end, &bytes[length], wire_pattern(WIRE_END), &crc) != WIRE_OK) {
         return WIRE_FAULT_FORM;
     }
-    if (wire_crc(bytes, body) != crc) {
+    if (wire_crc(bytes, (uint8_t)(length - WIRE_END_BYTES)) != crc) {
         return WIRE_FAULT_CRC;
     }
-    return read_body(bytes, body, line);
+    for (uint8_t kind = 0u; kind < (uint8_t)WIRE_BOOT; kind++) {
+        const IN_FLASH char *fields = wire_end(pattern, ' ');
+        if (is_word(bytes, pattern)) {
+            line->kind = (enum wire_kind)kind;
+            return read_fields(&bytes[fields - pattern], end, fields, line->value);
+        }
+        pattern = &wire_end(fields, '\n')[1];
+    }
+    return WIRE_FAULT_KIND;
 }
 
 /* ---- receiving ---- */
@@ -280,6 +271,7 @@ static void keep(struct wire_receiver *receiver, uint8_t byte)
 /* The line has its LF. */
 static bool complete(struct wire_receiver *receiver, struct wire_line *line)
 {
+    receiver->bytes[receiver->length] = (uint8_t)' ';
     const enum wire_fault fault = wire_read(receiver->bytes, receiver->length, line);
     receiver->length = 0u;
     if (fault == WIRE_FAULT_KIND) {

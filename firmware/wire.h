@@ -99,7 +99,8 @@ bool wire_hear(struct wire_receiver *receiver, uint8_t byte, uint32_t now_ms,
 /* Drops a line that stands unfinished for 50 ms; call it now and then, also with nothing heard. */
 void wire_idle(struct wire_receiver *receiver, uint32_t now_ms);
 
-/* Reads one line without its LF, as wire_hear does; the first thing wrong is for tests. */
+/* Reads one line as wire_hear does; a space stands in place of its LF. The first thing wrong is for
+ * tests. */
 enum wire_fault {
     WIRE_OK,
     WIRE_FAULT_LENGTH,

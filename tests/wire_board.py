@@ -77,7 +77,7 @@ def write(message: m.Message) -> bytes:
 
 def fault_of(raw: bytes) -> str:
     """What is wrong with a line without its LF, in the vectors' words."""
-    fault = lib.wire_read(raw, min(len(raw), 255), ffi.new("struct wire_line *"))
+    fault = lib.wire_read(raw + b" ", min(len(raw), 255), ffi.new("struct wire_line *"))
     name = ffi.typeof("enum wire_fault").elements[fault]
     return name.removeprefix("WIRE_FAULT_").removeprefix("WIRE_").lower()
 

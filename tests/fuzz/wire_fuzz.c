@@ -138,7 +138,7 @@ static void hear(const uint8_t *data, size_t size)
 {
     struct wire_receiver receiver;
     struct wire_line line;
-    uint8_t raw[4096]; /* since the last LF or silence, a model of its own */
+    uint8_t raw[4097]; /* since the last LF or silence, a model of its own */
     size_t length = 0;
     uint32_t now_ms = 0xFFFFFF00u;
     uint32_t quiet_ms = 0;
@@ -175,6 +175,7 @@ static void hear(const uint8_t *data, size_t size)
             HOLD(request_text(&line, text) == length && memcmp(text, raw, length) == 0);
             taken++;
         } else if (length < WIRE_TO_BOARD_MOST) {
+            raw[length] = (uint8_t)' ';
             HOLD(wire_read(raw, (uint8_t)length, &line) != WIRE_OK);
         }
         length = 0;
