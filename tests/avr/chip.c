@@ -1,6 +1,7 @@
 /* The controller itself: making it, running it, resetting it. See shim.h. */
 #include "parts.h"
 
+#include <simavr/sim_core.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,8 +23,8 @@ static void log_errors(avr_t *avr, const int level, const char *format, va_list 
 /* Stands in for the simulator's sleep, which would wait for the wall clock. */
 static void do_not_wait(avr_t *avr, avr_cycle_count_t cycles)
 {
-    (void)avr;
-    (void)cycles;
+    struct shim *shim = avr->custom.data;
+    shim->asleep += cycles + 1u;
 }
 
 static void after_reset(avr_t *avr)
@@ -208,6 +209,11 @@ enum shim_state shim_state(const struct shim *shim)
     return shim->state;
 }
 
+uint64_t shim_asleep(const struct shim *shim)
+{
+    return shim->asleep;
+}
+
 uint32_t shim_resets(const struct shim *shim)
 {
     return shim->resets;
@@ -231,6 +237,20 @@ uint8_t shim_peek(const struct shim *shim, uint16_t address)
 void shim_poke(struct shim *shim, uint16_t address, uint8_t value)
 {
     shim->avr->data[address % SHIM_RAM_END] = value;
+}
+
+void shim_store(struct shim *shim, uint16_t address, uint8_t value)
+{
+    avr_t *avr = shim->avr;
+    avr_io_addr_t io = AVR_DATA_TO_IO(address);
+    if (address == R_SREG) {
+        avr->data[R_SREG] = value;
+        SET_SREG_FROM(avr, value);
+    } else if (address < SHIM_RAM_BEGIN && address >= 32u && avr->io[io].w.c) {
+        avr->io[io].w.c(avr, address, value, avr->io[io].w.param);
+    } else {
+        shim_poke(shim, address, value);
+    }
 }
 
 void shim_flip_flash(struct shim *shim, uint32_t address, uint8_t bits)

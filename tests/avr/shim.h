@@ -53,12 +53,16 @@ void shim_reset(struct shim *shim, uint8_t flags);
 
 uint64_t shim_cycle(const struct shim *shim);
 enum shim_state shim_state(const struct shim *shim);
+uint64_t shim_asleep(const struct shim *shim);  /* cycles of all that it has slept */
 uint32_t shim_resets(const struct shim *shim);  /* the image's own included */
 uint32_t shim_counter(const struct shim *shim); /* program counter, bytes */
 uint32_t shim_misused(const struct shim *shim, enum shim_misuse what);
 
 uint8_t shim_peek(const struct shim *shim, uint16_t address);
 void shim_poke(struct shim *shim, uint16_t address, uint8_t value);
+
+/* Writes a register, or a byte of RAM, as the image would. */
+void shim_store(struct shim *shim, uint16_t address, uint8_t value);
 void shim_flip_flash(struct shim *shim, uint32_t address, uint8_t bits);
 
 /* With coverage on, each executed word of flash is marked by a 1; slower by far. */
