@@ -10,7 +10,7 @@ import pytest
 
 from session_bench import Bench, of
 from tawny.core import messages as m
-from tawny.core.names import LinkStatus
+from tawny.core.names import Half, LinkStatus
 from tawny.core.snapshot import Code
 from tawny.errors import InputError
 from tawny.link import events as e
@@ -265,3 +265,34 @@ def test_session_disarms_while_another_request_is_unanswered(bench: Bench) -> No
     bench.run(0.2)
 
     assert bench.kinds()[:2] == ["Charge", "Disarm"]
+
+
+def test_session_sends_commissioning_heat_beside_the_duty_and_never_repeats_it(
+    bench: Bench,
+) -> None:
+    """Its half, duty, echo and expiry; unanswered it is not sent again, a newer one replaces it."""
+    bench.come_up()
+    bench.mute = (m.CommissioningHeat,)
+    bench.session.send_heat(Half.LOWER, 0.5, bench.now_s)
+    bench.session.send_heat(Half.UPPER, 1.0, bench.now_s)
+    bench.run(1.2, duty=True)
+
+    heat = [r for _, r in bench.sent if isinstance(r, m.CommissioningHeat)]
+    assert [(r.h, r.d, r.x) for r in heat] == [("lower", 500, 1500), ("upper", 1000, 1500)]
+    assert bench.kinds().count("Duty") == 3
+    with pytest.raises(InputError, match="outside 0 to 1"):
+        bench.session.send_heat(Half.UPPER, 1.1, bench.now_s)
+
+
+def test_session_forgets_commissioning_heat_when_it_disarms(bench: Bench) -> None:
+    """What still waits must not follow the line that ends it."""
+    bench.come_up()
+    bench.session.send_duty(0.0, 0.0, 0.0, 0.0, bench.now_s)
+    bench.session.send_heat(Half.UPPER, 1.0, bench.now_s)
+    bench.session.disarm()
+    bench.run(1.0)
+
+    assert "CommissioningHeat" not in bench.kinds()
+    assert "Disarm" in bench.kinds()
+    bench.session.lost(bench.now_s, Code("port_gone"))
+    assert not bench.session.send_heat(Half.UPPER, 1.0, bench.now_s)

@@ -2,7 +2,7 @@
 
 One line at a time: the next goes when the last was answered, or after the 100 ms in which a
 board answers. A duty line goes before all but an urgent request, is never repeated, and a
-newer one replaces one that still waits.
+newer one replaces one that still waits; commissioning heat likewise, after the duty.
 """
 
 from __future__ import annotations
@@ -40,12 +40,13 @@ class Outbox:
         """Forget everything that waits: the port was opened again, or the session has gone."""
         self._waiting: deque[m.Message] = deque()
         self._duty: m.Duty | None = None
+        self._heat: m.CommissioningHeat | None = None
         self._out: m.Message | None = None
         self._out_q = -1
         self._out_s = 0.0
         self._repeats = 0
         self.repeated = False  # the request answered last was sent more than once
-        self._duties: dict[int, tuple[m.Duty, float]] = {}
+        self._duties: dict[int, tuple[m.Duty | m.CommissioningHeat, float]] = {}
         self._duties_missed = 0
         self._last_q: int | None = None
         self._last_s = 0.0
@@ -74,6 +75,10 @@ class Outbox:
         """Send this duty next; one that still waits is out of date."""
         self._duty = duty
 
+    def put_heat(self, heat: m.CommissioningHeat) -> None:
+        """Send this commissioning heat next; one that still waits is out of date."""
+        self._heat = heat
+
     def drop(self, *kinds: type[m.Message]) -> None:
         """Forget waiting and unanswered requests of these kinds."""
         self._waiting = deque(r for r in self._waiting if not isinstance(r, kinds))
@@ -81,11 +86,13 @@ class Outbox:
             self._out = None
         if m.Duty in kinds:
             self._duty = None
+        if m.CommissioningHeat in kinds:
+            self._heat = None
 
     @property
     def idle(self) -> bool:
         """Whether there is nothing to send and no reply to wait for."""
-        return not (self._waiting or self._duties or self._duty or self._out)
+        return not (self._waiting or self._duties or self._duty or self._heat or self._out)
 
     def poll(self, now_s: float) -> m.Message | None:
         """Move at most one line to the bytes to write.
@@ -141,6 +148,9 @@ class Outbox:
         if self._duty is not None and not urgent:
             duty, self._duty = self._duty, None
             self._duties[self._send(duty, now_s)] = (duty, now_s)
+        elif self._heat is not None and not urgent:
+            heat, self._heat = self._heat, None
+            self._duties[self._send(heat, now_s)] = (heat, now_s)
         elif not urgent and len(self._sent_s) >= QUEUED_PER_S:
             return
         elif late and self._out is not None:

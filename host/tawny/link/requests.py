@@ -58,6 +58,20 @@ def heat_off(echo: int) -> m.Duty:
     return m.Duty(NO_TOKEN, 0, 0, 0, 0, 0, echo, DUTY_EXPIRY_MS)
 
 
+def heat(half: Half, duty: float, echo: int) -> m.CommissioningHeat:
+    """Return the line that heats one half while ARM is held.
+
+    Args:
+        half: Which one.
+        duty: Its duty, 0 to 1; 0 brings the contactor in and heats nothing.
+        echo: The telemetry counter that the line was decided from.
+
+    Raises:
+        InputError: The duty is not within 0 to 1.
+    """
+    return m.CommissioningHeat(NO_TOKEN, 0, half.value, _per_mille(duty), echo, DUTY_EXPIRY_MS)
+
+
 def store_mould(
     slot: int, half: Half, rise_k_per_s: float, lag_s: float, heat_up_s: float
 ) -> m.StoreMould:

@@ -26,6 +26,7 @@ _ASKED_MOST_S: Final = 3.0  # by then the challenge has come, or the link is giv
 _ARMING_MOST_S: Final = CHALLENGE_VALID_S + 0.5
 _ARMED: Final = BoardState.ARMED.value
 _WORD: Final = {kind.message: kind.word for kind in TO_BOARD + FROM_BOARD}
+_HEATING: Final = (m.ArmAsk, m.ArmAnswer, m.Charge, m.Duty, m.CommissioningHeat)
 _REPLY: Final[dict[type[m.Message], type[m.Message]]] = {
     m.Hello: m.Here,
     m.LimitsAsk: m.Limits,
@@ -190,6 +191,14 @@ class Session:
         self._news += self.poll(now_s)
         return True
 
+    def send_heat(self, half: Half, duty: float, now_s: float) -> bool:
+        """Heat one half while ARM is held, as `send_duty`; duty 0 only lets the contactor in."""
+        if not self.up:
+            return False
+        self._outbox.put_heat(requests.heat(half, duty, self._echo))
+        self._news += self.poll(now_s)
+        return True
+
     def arm(self) -> bool:
         """Ask for a challenge and answer it; a person must then press ARM at the board."""
         if not self._ask(m.ArmAsk(requests.NO_TOKEN, 0)):
@@ -200,7 +209,7 @@ class Session:
 
     def disarm(self) -> bool:
         """Heat off at the board, before all else that waits."""
-        self._outbox.drop(m.ArmAsk, m.ArmAnswer, m.Charge, m.Disarm, m.Duty)
+        self._outbox.drop(*_HEATING, m.Disarm)
         self._news += self._end_arming("expired")
         return self.up and self._outbox.put(m.Disarm(requests.NO_TOKEN, 0), urgent=True)
 
@@ -236,7 +245,7 @@ class Session:
 
     def bye(self) -> bool:
         """End the session: heat off, disarmed."""
-        self._outbox.drop(m.ArmAsk, m.ArmAnswer, m.Charge, m.Duty)
+        self._outbox.drop(*_HEATING)
         return self.up and self._outbox.put(m.Bye(requests.NO_TOKEN, 0), urgent=True)
 
     def _ask(self, request: m.Message) -> bool:
