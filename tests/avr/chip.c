@@ -9,6 +9,7 @@
 
 #define BURST_CYCLES 2000u /* instructions run so long between two looks at the timers */
 #define POWER_ON 0x01u
+#define REGISTERS 32u
 #define WATCHDOG 0x08u
 #define ADC_MILLIVOLTS 5000u
 
@@ -57,12 +58,18 @@ static void find_parts(struct shim *shim)
     shim->analogue = avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0);
 }
 
-/* What RAM and registers hold when power comes is chance; this pattern is none of the likely ones.
- */
+/* What RAM and registers hold when power comes is chance; here it is always the same one. */
 static void lose_memory(avr_t *avr)
 {
-    memset(avr->data, 0xc5, 32);
-    memset(avr->data + SHIM_RAM_BEGIN, 0xc5, SHIM_RAM_END - SHIM_RAM_BEGIN);
+    uint32_t chance = 0x2545f491u;
+    for (uint32_t at = 0; at < SHIM_RAM_END; at++) {
+        chance ^= chance << 13;
+        chance ^= chance >> 17;
+        chance ^= chance << 5;
+        if (at < REGISTERS || at >= SHIM_RAM_BEGIN) {
+            avr->data[at] = (uint8_t)chance;
+        }
+    }
 }
 
 struct shim *shim_new(const uint8_t *flash, uint32_t length)

@@ -7,6 +7,7 @@ simulator is linked with a library under the GPL and so never part of the instal
 from __future__ import annotations
 
 import fcntl
+import runpy
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -56,12 +57,31 @@ def shim_path() -> Path:
     return _FIRMWARE / "build" / "avr" / "shim.so"
 
 
+def new_eeprom(board_id: str) -> bytes:
+    """Return what the EEPROM of a new board holds, before it knows any mould.
+
+    Args:
+        board_id: 16 hexadecimal digits.
+
+    Raises:
+        InputError: If there is no checkout.
+    """
+    path = _FIRMWARE / "eeprom_image.py"
+    if not path.is_file():
+        raise _no_checkout(path)
+    content: bytes = runpy.run_path(str(path))["image"](int(board_id, 16))
+    return content
+
+
+def _no_checkout(path: Path) -> InputError:
+    return InputError(
+        N_("{path} is missing: --firmware needs a checkout of the project"), path=str(path)
+    )
+
+
 def _make(folder: Path, tools: dict[str, str], arguments: list[str]) -> None:
     if not (folder / "Makefile").is_file():
-        raise InputError(
-            N_("{folder} has no Makefile: --firmware needs a checkout of the project"),
-            folder=str(folder),
-        )
+        raise _no_checkout(folder / "Makefile")
     for tool, packages in tools.items():
         if shutil.which(tool) is None:
             raise InputError(

@@ -18,6 +18,7 @@ from tawny.errors import N_, SettingsError
 from tawny.sim import patterns
 from tawny.sim.boards import Read, Shown
 from tawny.sim.build import Build
+from tawny.sim.checkout import new_eeprom
 from tawny.sim.chip import CYCLES_PER_MS, EEPROM_BYTES, SUPPLY_MV, Analogue, Chip, Pin, ResetFlag
 from tawny.sim.commission import Measure
 from tawny.sim.elf_commission import commission
@@ -26,7 +27,6 @@ from tawny.sim.image import Image
 WATCH_MS: Final = 20  # the contactor is looked at so often, as by the ms of its own delay
 CONVERSION_MS: Final = 100  # of the converters; what they measure is renewed as often
 QUIET_MS: Final = 100  # without a byte written, the EEPROM is at rest
-ERASED: Final = b"\xff" * EEPROM_BYTES
 
 # Against 10 kOhm at the supply: E24 resistors of the mould-identity steps 1 to 8.
 IDENTITY_OHM: Final = (1100, 2400, 4300, 6800, 10_000, 15_000, 24_000, 39_000)
@@ -194,12 +194,12 @@ class ElfBoard:
 
 
 class ElfBoards:
-    """One real board whose EEPROM a file keeps from one run to the next.
+    """One real board, as new from the programmer, or as the file of its EEPROM has it.
 
     Args:
         image: The image.
         build: What it was built as.
-        path: The file; None: this object keeps it.
+        path: The file, which is kept up to date; None: nothing outlasts this object.
 
     Raises:
         SettingsError: If the file is none of these.
@@ -209,8 +209,10 @@ class ElfBoards:
     def __init__(self, image: Image, build: Build, path: Path | None = None) -> None:
         self.board = ElfBoard(image, build)
         self._path = path
+        self._is_new = path is None or not path.exists()
         self.board.keep = self._keep
-        if path is None or not path.exists():
+        if path is None or self._is_new:
+            self.board.chip.eeprom = new_eeprom(build.board)
             return
         content = path.read_bytes()
         if len(content) != EEPROM_BYTES:
@@ -231,8 +233,8 @@ class ElfBoards:
             part.replace(self._path)
 
     def knows_a_mould(self) -> bool:
-        """Return whether the EEPROM has ever been written."""
-        return self.board.chip.eeprom != ERASED
+        """Return whether it has run before."""
+        return not self._is_new
 
     def commission(self, measured: Measure, slot: int) -> None:
         """Store and use a mould as a host and a hand do it, over the line."""
