@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from typing import Self
 
     from tawny.settings.home import Home
+    from tawny.sim.boards import Boards
+    from tawny.sim.parameters import MouldModel
 
 HAND_EVERY_MS = 500
 PRESENT_BEFORE_S = 60.0
@@ -44,6 +46,8 @@ class VirtualPress:
         pressings: How many the person finishes before switching the heat off; 0: nobody works.
         start_c: Temperature of the mould at the start; None: of the room.
         firmware: What --firmware holds; None: the simulated board.
+        model: What the mould is made of; None: as shipped under its name.
+        boards: A board of another make than any of these.
 
     Raises:
         TawnyError: For a home folder or an image that cannot be used.
@@ -59,6 +63,8 @@ class VirtualPress:
         seed: int = 1,
         start_c: float | None = None,
         firmware: str | None = None,
+        model: MouldModel | None = None,
+        boards: Boards | None = None,
     ) -> None:
         """Lay the demo workshop, open its record, seal what was left open."""
         lay_demo(home)
@@ -68,8 +74,8 @@ class VirtualPress:
         self.store = Store.open(home.root, simulated=True)
         try:
             rescue = seal_leftovers(self.store, begin_utc_ms, 0)
-            model = load(self.mould.name)
-            boards = elf_boards(firmware, model)
+            model = load(self.mould.name) if model is None else model
+            boards = elf_boards(firmware, model) if boards is None else boards
             self.world = World(model, seed=seed, start_c=start_c, boards=boards)
             wire = Wire(self.world)
             self.recorder = DirectWriter(self.store)
