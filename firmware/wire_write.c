@@ -121,8 +121,10 @@ uint8_t wire_write(const struct wire_line *line, uint8_t bytes[WIRE_FROM_BOARD_M
     if (end == NULL) {
         return 0u;
     }
-    const uint32_t crc = wire_crc(bytes, (uint8_t)(end - bytes));
+    const ptrdiff_t body = end - bytes;
+    const uint32_t crc = wire_crc(bytes, (uint8_t)body);
     end = put_pattern(end, wire_pattern(WIRE_END), &crc);
     *end = (uint8_t)'\n';
-    return (uint8_t)(end - bytes + 1);
+    const ptrdiff_t length = &end[1] - bytes;
+    return (uint8_t)length;
 }

@@ -312,6 +312,30 @@ def test_receiver_takes_80_bytes_and_drops_81() -> None:
     assert (receiver.bad, receiver.unknown) == (2, 1)
 
 
+@pytest.mark.parametrize(
+    ("body", "fault"),
+    [
+        (b"abcdefghijkl abcde=12345678901234567", "kind"),
+        (b"abcdefghijklm abcde=12345678901234567", "form"),
+        (b"abcdefghijkl abcdef=12345678901234567", "form"),
+        (b"abcdefghijkl abcde=123456789012345678", "form"),
+        (b"a a=a", "kind"),
+        (b"a a=-", "kind"),
+        (b"a", "kind"),
+        (b"a =a", "form"),
+        (b"a a=", "form"),
+        (b"a a", "form"),
+        (b"", "form"),
+    ],
+)
+def test_receiver_knows_the_lengths_of_the_grammar(body: bytes, fault: str) -> None:
+    """A kind of 1 to 12 letters, a name of 1 to 5, a value of 1 to 17 characters."""
+    assert fault_of(sealed(body)) == fault
+    judged = decode_to_board(sealed(body))
+    assert isinstance(judged, Fault)
+    assert judged.value == fault
+
+
 def test_receiver_takes_the_longest_request() -> None:
     """Every request fits into the receiver's buffer."""
     assert Receiver().hear(LONGEST) == [decode_to_board(LONGEST[:-1])]
