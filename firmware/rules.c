@@ -24,22 +24,35 @@
 #define NO_REGISTER 0xFFFFFFFFu /* all ones is never a good reading */
 
 /*@ requires \valid(rules);
-    assigns *rules; */
+    assigns *rules;
+    ensures rules->halves == halves; */
 void rules_start(struct rules *rules, uint8_t halves)
 {
-    *rules = (struct rules){.halves = halves};
+    *rules = (struct rules){0};
+    rules->halves = halves;
     rules_arm(rules);
 }
 
+/*@ requires \valid(rules) && \valid_read(mould + (0 .. SAFETY_HALVES - 1));
+    requires \separated(rules, mould + (0 .. SAFETY_HALVES - 1));
+    assigns rules->watch[0 .. SAFETY_HALVES - 1]; */
 void rules_set_mould(struct rules *rules, const struct rules_mould mould[SAFETY_HALVES])
 {
+    /*@ loop invariant 0 <= index <= SAFETY_HALVES;
+        loop assigns index, rules->watch[0 .. SAFETY_HALVES - 1];
+        loop variant SAFETY_HALVES - index; */
     for (uint8_t index = 0; index < SAFETY_HALVES; index++) {
         rules->watch[index].mould = mould[index];
     }
 }
 
+/*@ requires \valid_read(rules) && rules->halves <= SAFETY_HALVES;
+    assigns \nothing; */
 bool rules_know_mould(const struct rules *rules)
 {
+    /*@ loop invariant 0 <= index <= rules->halves;
+        loop assigns index;
+        loop variant rules->halves - index; */
     for (uint8_t index = 0; index < rules->halves; index++) {
         if (rules->watch[index].mould.rise == 0u) {
             return false;
@@ -49,7 +62,7 @@ bool rules_know_mould(const struct rules *rules)
 }
 
 /*@ requires \valid(rules);
-    assigns *rules; */
+    assigns rules->watch[0 .. SAFETY_HALVES - 1], rules->is_near, rules->apart; */
 void rules_arm(struct rules *rules)
 {
     /*@ loop invariant 0 <= index <= SAFETY_HALVES;
@@ -69,8 +82,14 @@ void rules_arm(struct rules *rules)
     rules->apart = 0;
 }
 
+/*@ requires \valid(rules) && \valid_read(tenths + (0 .. SAFETY_HALVES - 1));
+    requires \separated(rules->watch + (0 .. SAFETY_HALVES - 1), tenths + (0 .. SAFETY_HALVES - 1));
+    assigns rules->watch[0 .. SAFETY_HALVES - 1]; */
 void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES])
 {
+    /*@ loop invariant 0 <= index <= SAFETY_HALVES;
+        loop assigns index, rules->watch[0 .. SAFETY_HALVES - 1];
+        loop variant SAFETY_HALVES - index; */
     for (uint8_t index = 0; index < SAFETY_HALVES; index++) {
         rules->watch[index].charged = tenths[index];
     }
@@ -85,6 +104,9 @@ static void age(uint16_t *reads)
 
 void rules_age(struct rules *rules)
 {
+    /*@ loop invariant 0 <= index <= SAFETY_HALVES;
+        loop assigns index, rules->watch[0 .. SAFETY_HALVES - 1];
+        loop variant SAFETY_HALVES - index; */
     for (uint8_t index = 0; index < SAFETY_HALVES; index++) {
         struct rules_watch *watch = &rules->watch[index];
         age(&watch->off);
@@ -297,6 +319,14 @@ static struct rules_verdict judge_armed(struct rules *rules,
     return found;
 }
 
+/*@ requires \valid(rules) && 1 <= rules->halves <= SAFETY_HALVES;
+    requires \valid_read(half + (0 .. SAFETY_HALVES - 1)) && \valid_read(around);
+    requires \separated(rules, half + (0 .. SAFETY_HALVES - 1), around);
+    requires \forall integer at; 0 <= at < SAFETY_HALVES ==> possible(half + at);
+    assigns *rules;
+    ensures rules->halves == \old(rules->halves);
+    ensures \result.half < rules->halves;
+    ensures \result.trip < SAFETY_CAUSES; */
 struct rules_verdict rules_judge(struct rules *rules, const struct rules_half half[SAFETY_HALVES],
                                  const struct rules_around *around)
 {

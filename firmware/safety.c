@@ -85,50 +85,6 @@ int16_t safety_setpoint_most(const struct safety *safety)
     return most < SAFETY_SETPOINT_MOST ? most : SAFETY_SETPOINT_MOST;
 }
 
-/* The seal: two running sums over everything behind it, so that order counts too. */
-static uint16_t sum_of(const struct safety *safety)
-{
-    const uint8_t *byte = (const uint8_t *)safety;
-    uint8_t low = 0x5Au;
-    uint8_t high = 0xA5u;
-    for (uint16_t at = sizeof safety->seal; at < sizeof *safety; at++) {
-        low = (uint8_t)(low + byte[at]);
-        high = (uint8_t)(high + low);
-    }
-    return (uint16_t)((uint16_t)((uint16_t)high << 8) | low);
-}
-
-bool safety_is_intact(const struct safety *safety)
-{
-    return safety->seal == sum_of(safety);
-}
-
-void core_close(struct safety *safety)
-{
-    safety->seal = sum_of(safety);
-}
-
-/* Memory that changed by itself is worth nothing: everything off, whatever it says. */
-static void give_up(struct safety *safety)
-{
-    safety->halves = safety->halves == 1u ? 1u : SAFETY_HALVES;
-    safety->said_count = 0;
-    if (safety->latch >= SAFETY_CAUSES) {
-        safety->latch = SAFETY_NONE;
-    }
-    safety->session = false;
-    safety->selftest_failed = true;
-    rules_start(&safety->rules, safety->halves);
-    core_trip(safety, SAFETY_SELFTEST_FAILED, 0);
-}
-
-void core_open(struct safety *safety)
-{
-    if (!safety_is_intact(safety)) {
-        give_up(safety);
-    }
-}
-
 /*@ requires \valid(safety);
     assigns safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count; */
 void core_say(struct safety *safety, enum safety_event code, int16_t tenths)
@@ -148,8 +104,8 @@ bool core_is_testing(const struct safety *safety)
     return safety->state == SAFETY_BOOT || safety->state == SAFETY_SELFTEST;
 }
 
-/*@ requires \valid_read(safety);
-    assigns \nothing; */
+/*@ requires \valid_read(safety); assigns \nothing;
+    ensures \result == safety->tenths[0] || \result == safety->tenths[1]; */
 int16_t safety_hottest(const struct safety *safety)
 {
     int16_t upper = safety->tenths[SAFETY_UPPER];
@@ -197,14 +153,18 @@ enum safety_why safety_reason(const struct safety *safety)
 /*@ assigns \nothing;
     ensures \result == SAFETY_ARMED ==>
             state == SAFETY_ARMED || (state == SAFETY_READY && move == CORE_ARM);
+    ensures state == SAFETY_READY && move == CORE_ARM ==> \result == SAFETY_ARMED;
     ensures state == SAFETY_ARMED && \result == SAFETY_ARMED ==>
             move != CORE_DISARM && move != CORE_NOT_CLEAR;
-    ensures move == CORE_TRIP && state != SAFETY_BOOT ==> \result == SAFETY_TRIPPED;
+    ensures move == CORE_TRIP ==> \result == SAFETY_TRIPPED;
     ensures state == SAFETY_TRIPPED && move != CORE_RESET ==> \result == SAFETY_TRIPPED; */
 static enum safety_state after(enum safety_state state, enum core_move move)
 {
     switch (state) {
     case SAFETY_BOOT:
+        if (move == CORE_TRIP) {
+            return SAFETY_TRIPPED;
+        }
         return move == CORE_STARTED ? SAFETY_SELFTEST : state;
     case SAFETY_SELFTEST:
         if (move == CORE_TRIP) {
@@ -243,13 +203,15 @@ static enum safety_state after(enum safety_state state, enum core_move move)
 /* The only writer of the state. */
 /*@ requires \valid(safety);
     assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
-            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules;
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count,
+            safety->rules.watch[0 .. SAFETY_HALVES - 1], safety->rules.is_near,
+            safety->rules.apart;
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED ||
             (\old(safety->state) == SAFETY_READY && move == CORE_ARM);
+    ensures \old(safety->state) == SAFETY_READY && move == CORE_ARM ==>
+            safety->state == SAFETY_ARMED;
     ensures move == CORE_DISARM || move == CORE_NOT_CLEAR ==> safety->state != SAFETY_ARMED;
-    ensures move == CORE_TRIP ==> safety->state != SAFETY_ARMED;
-    ensures move == CORE_TRIP && \old(safety->state) != SAFETY_BOOT ==>
-            safety->state == SAFETY_TRIPPED;
+    ensures move == CORE_TRIP ==> safety->state == SAFETY_TRIPPED;
     ensures \old(safety->state) == SAFETY_TRIPPED && move != CORE_RESET ==>
             safety->state == SAFETY_TRIPPED;
     ensures \old(safety->state) == SAFETY_ARMED && safety->state != SAFETY_ARMED ==> safety->cut;
@@ -315,12 +277,13 @@ void core_end_heat(struct safety *safety)
 /* Everything off; the first cause is kept. */
 /*@ requires \valid(safety);
     assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
-            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
-            safety->heats, safety->latch, safety->contactor, safety->mirror;
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count,
+            safety->rules.watch[0 .. SAFETY_HALVES - 1], safety->rules.is_near,
+            safety->rules.apart, safety->heats, safety->latch, safety->contactor, safety->mirror;
     ensures \old(safety->latch) != SAFETY_NONE ==> safety->latch == \old(safety->latch);
     ensures \old(safety->latch) == SAFETY_NONE ==> safety->latch == cause;
-    ensures safety->cut && safety->heats == 0 && !safety->lingers && !safety->contactor;
-    ensures \old(safety->state) != SAFETY_BOOT ==> safety->state == SAFETY_TRIPPED; */
+    ensures safety->state == SAFETY_TRIPPED;
+    ensures safety->cut && safety->heats == 0 && !safety->lingers && !safety->contactor; */
 void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
 {
     bool is_first = safety->latch == SAFETY_NONE;
@@ -337,8 +300,9 @@ void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
 
 /*@ requires \valid(safety);
     assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
-            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
-            safety->contactor, safety->mirror;
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count,
+            safety->rules.watch[0 .. SAFETY_HALVES - 1], safety->rules.is_near,
+            safety->rules.apart, safety->contactor, safety->mirror;
     ensures safety->cut && safety->state != SAFETY_ARMED;
     ensures safety->contactor <==> safety->lingers || safety->heats != 0;
     ensures safety->lingers ==> \old(safety->lingers) || lingers; */
@@ -356,13 +320,16 @@ void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, 
 /* Lets state and contactor follow from the conditions as they stand. */
 /*@ requires \valid(safety);
     assigns safety->state, safety->cut, safety->fallen, safety->lingers, safety->present,
-            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count, safety->rules,
-            safety->heats, safety->latch, safety->contactor, safety->mirror;
+            safety->said[0 .. SAFETY_SAID_MOST - 1], safety->said_count,
+            safety->rules.watch[0 .. SAFETY_HALVES - 1], safety->rules.is_near,
+            safety->rules.apart, safety->heats, safety->latch, safety->contactor, safety->mirror;
     ensures \old(safety->latch) != SAFETY_NONE ==> safety->latch == \old(safety->latch);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED &&
             safety->latch == SAFETY_NONE && safety->session && safety->sensors_good;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
     ensures safety->heats != 0 ==> safety->state == SAFETY_READY ||
             (safety->state == SAFETY_LOCKED && safety->latch == SAFETY_NONE);
+    ensures safety->lingers ==> \old(safety->lingers);
     ensures safety->contactor <==>
             safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0;
     ensures \old(safety->cut) ==> safety->cut; */

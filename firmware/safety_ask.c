@@ -1,5 +1,8 @@
 #include "core.h"
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 void safety_open_session(struct safety *safety)
 {
     core_open(safety);
@@ -10,6 +13,10 @@ void safety_open_session(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state != SAFETY_ARMED && safety->heats == 0 && !safety->contactor; */
 void safety_close_session(struct safety *safety)
 {
     core_open(safety);
@@ -21,6 +28,10 @@ void safety_close_session(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures \result && heats ==> safety->state == SAFETY_ARMED; */
 bool safety_take_duty(struct safety *safety, bool heats)
 {
     core_open(safety);
@@ -32,6 +43,11 @@ bool safety_take_duty(struct safety *safety, bool heats)
     return taken;
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures \result ==> safety->state == SAFETY_ARMED;
+    ensures safety->state == SAFETY_ARMED && !\result ==> \old(safety->state) == SAFETY_ARMED; */
 bool safety_arm(struct safety *safety)
 {
     core_open(safety);
@@ -45,6 +61,10 @@ bool safety_arm(struct safety *safety)
     return armed;
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->cut ==> safety->state != SAFETY_ARMED && safety->heats == 0; */
 void safety_disarm(struct safety *safety)
 {
     core_open(safety);
@@ -53,6 +73,9 @@ void safety_disarm(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 void safety_refuse_arm(struct safety *safety)
 {
     core_open(safety);
@@ -60,6 +83,9 @@ void safety_refuse_arm(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 enum safety_charge_answer safety_charge(struct safety *safety)
 {
     core_open(safety);
@@ -79,6 +105,13 @@ enum safety_charge_answer safety_charge(struct safety *safety)
     return answer;
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures \result == SAFETY_TRIP_TAKEN ==> SAFETY_TRIP_LEAST <= wanted <= SAFETY_CEILING &&
+            safety->trip == wanted && safety->trip_inverted == (int16_t)~safety->trip;
+    ensures \result != SAFETY_TRIP_TAKEN ==> safety->trip == \old(safety->trip);
+    ensures !hand ==> safety->trip <= \old(safety->trip) || safety->trip == SAFETY_TRIP_LEAST; */
 enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, bool hand)
 {
     core_open(safety);
@@ -93,6 +126,10 @@ enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, b
     return answer;
 }
 
+/*@ requires \valid(safety) && sound(safety) && \valid_read(mould + (0 .. SAFETY_HALVES - 1));
+    requires \separated(safety, mould + (0 .. SAFETY_HALVES - 1));
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFETY_HALVES],
                       enum safety_event code)
 {
@@ -104,6 +141,12 @@ void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFE
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures \result == SAFETY_HEAT_TAKEN ==> hand;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats) ||
+            (hand && safety->heats == half + 1); */
 enum safety_heat_answer safety_heat(struct safety *safety, uint8_t half, uint16_t expiry_ms,
                                     bool hand)
 {
@@ -134,6 +177,8 @@ enum safety_heat_answer safety_heat(struct safety *safety, uint8_t half, uint16_
 }
 
 /* The cause is gone, everything is cool and off. */
+/*@ requires \valid_read(safety); assigns \nothing;
+    ensures \result ==> safety->sensors_good && idle; */
 static bool may_reset(const struct safety *safety, bool idle)
 {
     if (!safety->sensors_good || !idle ||
@@ -149,6 +194,11 @@ static bool may_reset(const struct safety *safety, bool idle)
     return safety->latch != SAFETY_SELFTEST_FAILED || !safety->selftest_failed;
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && safety->heats == 0;
+    ensures !(asks_reset && idle) ==> kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED; */
 void safety_release_arm(struct safety *safety, bool asks_reset, bool idle)
 {
     core_open(safety);
@@ -163,6 +213,10 @@ void safety_release_arm(struct safety *safety, bool asks_reset, bool idle)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety) && safety->said_count <= SAFETY_SAID_MOST;
+    requires \valid(said) && \separated(safety, said);
+    assigns *safety, *said;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 bool safety_take_said(struct safety *safety, struct safety_said *said)
 {
     if (safety->said_count == 0u || !safety_is_intact(safety)) {
@@ -170,6 +224,9 @@ bool safety_take_said(struct safety *safety, struct safety_said *said)
     }
     *said = safety->said[0];
     safety->said_count = (uint8_t)(safety->said_count - 1u);
+    /*@ loop invariant 0 <= at <= safety->said_count;
+        loop assigns at, safety->said[0 .. SAFETY_SAID_MOST - 1];
+        loop variant safety->said_count - at; */
     for (uint8_t at = 0; at < safety->said_count; at++) {
         safety->said[at] = safety->said[at + 1u];
     }
@@ -177,6 +234,9 @@ bool safety_take_said(struct safety *safety, struct safety_said *said)
     return true;
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 void safety_confirm_cut(struct safety *safety)
 {
     core_open(safety);
@@ -184,43 +244,52 @@ void safety_confirm_cut(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 bool safety_holds(const struct safety *safety)
 {
     return safety->fallen || safety->open_too_long;
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 bool safety_is_silent(const struct safety *safety)
 {
     return !safety->session || safety->silent >= SAFETY_DISARM_TIME;
 }
 
+/*@ requires \valid_read(safety); assigns \nothing;
+    ensures \result ==> safety->state == SAFETY_ARMED || safety->heats != 0; */
 bool safety_permits(const struct safety *safety)
 {
     return safety->state == SAFETY_ARMED || (safety->heats != 0u && core_may_heat(safety));
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 bool safety_is_hot(const struct safety *safety)
 {
     return !safety->sensors_good || core_is_testing(safety) || safety_hottest(safety) > SAFETY_HOT;
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 bool safety_alarms(const struct safety *safety)
 {
     return safety->state == SAFETY_TRIPPED ||
            (safety->state == SAFETY_ARMED && safety->present <= SAFETY_PRESENCE_WARNING_TIME);
 }
 
+/*@ assigns \nothing; */
 static uint16_t seconds(uint16_t passes)
 {
     const uint16_t a_second = SAFETY_PASSES(1000u);
     return (uint16_t)((passes + a_second - 1u) / a_second);
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 uint8_t safety_window_left_s(const struct safety *safety)
 {
     return safety->window ? (uint8_t)seconds(safety->charge) : 0u;
 }
 
+/*@ requires \valid_read(safety); assigns \nothing; */
 uint16_t safety_presence_left_s(const struct safety *safety)
 {
     return safety->state == SAFETY_ARMED ? seconds(safety->present) : 0u;

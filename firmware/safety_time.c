@@ -26,6 +26,9 @@ void safety_start(struct safety *safety, uint8_t halves, const struct safety_kep
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety); */
 void safety_end_selftest(struct safety *safety, bool passed)
 {
     core_open(safety);
@@ -36,6 +39,10 @@ void safety_end_selftest(struct safety *safety, bool passed)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_TRIPPED && safety->latch != SAFETY_NONE; */
 void safety_fail_selftest(struct safety *safety)
 {
     core_open(safety);
@@ -44,6 +51,13 @@ void safety_fail_selftest(struct safety *safety)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
+    ensures (inputs & SAFETY_IN_BUTTON) != 0 || (inputs & SAFETY_IN_MAINS) == 0 ==>
+            safety->state != SAFETY_ARMED; */
 void safety_set_inputs(struct safety *safety, uint16_t inputs)
 {
     core_open(safety);
@@ -67,6 +81,11 @@ void safety_set_inputs(struct safety *safety, uint16_t inputs)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void finish_selftest(struct safety *safety)
 {
     safety->testing = (uint8_t)(safety->testing - 1u);
@@ -85,6 +104,11 @@ static void finish_selftest(struct safety *safety)
     core_settle(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void watch_mirror(struct safety *safety)
 {
     if (safety->mirror == 0u) {
@@ -97,6 +121,15 @@ static void watch_mirror(struct safety *safety)
     }
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
+    ensures \old(safety->session) && \old(safety->silent) + 1 >= SAFETY_DISARM_TIME &&
+            \old(safety->silent) < 255 ==> safety->state != SAFETY_ARMED;
+    ensures \old(safety->session) && \old(safety->silent) + 1 >= SAFETY_RELEASE_TIME &&
+            \old(safety->silent) < 255 ==> !safety->contactor && !safety->session; */
 static void watch_host(struct safety *safety)
 {
     if (!safety->session) {
@@ -119,6 +152,13 @@ static void watch_host(struct safety *safety)
     }
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
+    ensures \old(safety->heat_left) <= 1 || \old(safety->press_left) <= 1 ==>
+            safety->heats == 0; */
 static void watch_heat(struct safety *safety)
 {
     if (safety->press_left != 0u && safety->press_left != SAFETY_HEAT_TIME) {
@@ -143,6 +183,11 @@ static void watch_heat(struct safety *safety)
     }
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void watch_press(struct safety *safety)
 {
     if (safety_runs_out(&safety->charge)) {
@@ -160,6 +205,11 @@ static void watch_press(struct safety *safety)
     }
 }
 
+/*@ requires \valid(safety) && sound(safety);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 void safety_pass(struct safety *safety, bool sensors_good)
 {
     core_open(safety);
@@ -175,6 +225,13 @@ void safety_pass(struct safety *safety, bool sensors_good)
     core_close(safety);
 }
 
+/*@ requires \valid(safety) && sound(safety) && \valid_read(half + (0 .. SAFETY_HALVES - 1));
+    requires \separated(safety, half + (0 .. SAFETY_HALVES - 1));
+    requires \forall integer at; 0 <= at < SAFETY_HALVES ==> possible(half + at);
+    assigns *safety;
+    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALVES],
                  bool sensors_good)
 {
