@@ -20,8 +20,8 @@ struct buttons_filter {
 
 struct buttons_arm {
     uint32_t down_ms;
-    bool held;         /* seen to go down, and not yet up */
-    bool tripped_then; /* the board was tripped when it went down */
+    bool held;      /* seen to go down, and not yet up */
+    bool may_reset; /* the board was tripped when it went down, at most 5 s ago */
 };
 
 struct buttons_next {
@@ -29,7 +29,7 @@ struct buttons_next {
     uint32_t last_ms;
     uint8_t count; /* completed presses, modulo 256 */
     bool is_down;
-    bool ever;
+    bool recent; /* the last press was counted less than 0.5 s ago */
 };
 
 void buttons_filter_start(struct buttons_filter *filter, uint16_t now);
@@ -47,5 +47,10 @@ bool buttons_arm_release(struct buttons_arm *arm, uint32_t now_ms);
 void buttons_next_start(struct buttons_next *next);
 void buttons_next_press(struct buttons_next *next, uint32_t now_ms);
 void buttons_next_release(struct buttons_next *next, uint32_t now_ms);
+
+/* Forgets moments that lie too far back to matter. Without it a button that is stuck for as long as
+ * the clock takes to wrap would pass for one that is pressed for a few seconds: call it each pass.
+ */
+void buttons_update(struct buttons_arm *arm, struct buttons_next *next, uint32_t now_ms);
 
 #endif
