@@ -273,8 +273,7 @@ void output_hold(struct output *output, uint32_t now_ms, bool held, bool open)
         if (held) {
             cut_pulse(output, pulse);
         } else if (open) {
-            const uint16_t half_ms = (uint16_t)(pulse->begin_ms + output->build.window_ms / 2u);
-            const uint16_t end_ms = half_ms > output->at_ms ? half_ms : output->at_ms;
+            const uint16_t end_ms = (uint16_t)(pulse->begin_ms + output->build.window_ms / 2u);
             pulse->end_ms = pulse->end_ms < end_ms ? pulse->end_ms : end_ms;
         }
     }

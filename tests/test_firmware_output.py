@@ -38,6 +38,10 @@ CUT_LATE = Script(RELAY, 0, (*keep((1000, 0), 48), Op(400, "take", (0, 1)), *kee
 CUT_LATE_SHORT = Script(
     RELAY, 0, (*keep((1000, 0), 48), Op(400, "take", (0, 1)), *keep((150, 1), 120))
 )
+# The same as a step to full: the next window comes before the minimum off is over.
+STEP_LATE = Script(
+    RELAY, 0, (*keep((1000, 500), 48), Op(400, "take", (0, 500)), *keep((1000, 500), 60))
+)
 # Pauses of exactly the minimum, accounted at other moments than their ends.
 SHORT_PAUSES = Script(RELAY, 0, keep((900, 900), 200))
 # A step to full while the other half's pulse is about to begin.
@@ -74,14 +78,15 @@ def state(output: Output | COutput) -> tuple[object, ...]:
 # The same as the Python model.
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(scripts(), STRIDE_MS)
 @example(CUT_LATE, 100)
 @example(CUT_LATE_SHORT, 100)
+@example(STEP_LATE, 100)
 @example(SHORT_PAUSES, 333)
 @example(STEP_BEFORE_PULSE, 100)
 @example(OWED, 7)
-@example(FALLS_WHILE_WAITING, 1)
+@example(FALLS_WHILE_WAITING, 50)
 @example(OPEN_AND_OWED, 999)
 def test_output_does_what_the_model_does(script: Script, stride_ms: int) -> None:
     """Same levels, duties and on-time at every moment asked for, through the clock's wrap."""
@@ -108,7 +113,7 @@ def test_output_does_what_the_model_does(script: Script, stride_ms: int) -> None
         assert state(output) == state(model)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts(), st.floats(0.0, 1.0))
 def test_output_names_every_moment_at_which_it_changes(script: Script, part: float) -> None:
     """Between two accountings at the moments it names no pin changes, wherever one looks."""
@@ -131,10 +136,11 @@ def test_output_names_every_moment_at_which_it_changes(script: Script, part: flo
 # What never happens.
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts(RELAYS))
 @example(CUT_LATE)
 @example(CUT_LATE_SHORT)
+@example(STEP_LATE)
 @example(STEP_BEFORE_PULSE)
 @example(OWED)
 @example(FALLS_WHILE_WAITING)
@@ -149,7 +155,7 @@ def test_output_relay_never_switches_before_its_minimum(script: Script) -> None:
             assert after.begin_ms - run.end_ms >= script.build.least_ms
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts())
 @example(OWED)
 @example(Script(Build(1500, 0, 1000), 0, keep((333, 667), 60)))
@@ -164,7 +170,7 @@ def test_output_never_exceeds_the_supply_limit(script: Script) -> None:
         assert seen.both_ms(begin_ms, end_ms) <= most_ms - script.build.window_ms
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts())
 @example(OPEN_AND_OWED)
 def test_output_never_gives_an_open_mould_more_than_half(script: Script) -> None:
@@ -179,7 +185,7 @@ def test_output_never_gives_an_open_mould_more_than_half(script: Script) -> None
                     assert seen.on_ms(half, begin_ms, end_ms) <= max(half_ms, before_ms)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts())
 def test_output_is_never_on_without_a_living_duty(script: Script) -> None:
     """On only while the half's last taken duty is above 0, not expired, not cut, not held."""
@@ -194,7 +200,7 @@ def test_output_is_never_on_without_a_living_duty(script: Script) -> None:
     assert seen.output.idle
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(scripts())
 def test_output_counts_what_its_pins_delivered(script: Script) -> None:
     """The delivered time is the time that the pin was on, modulo 65536."""
@@ -293,7 +299,7 @@ def test_output_goes_off_at_the_expiry_and_not_before(
 
 
 @EITHER
-@pytest.mark.parametrize("late_ms", [1, 1000, 100_000, WRAP // 2 - 3000])
+@pytest.mark.parametrize("late_ms", [1, 1000, 64_736, 100_000, WRAP // 2 - 3000])
 def test_output_late_accounting_counts_no_more_than_the_duty_lived(
     build: Build, late_ms: int
 ) -> None:
@@ -340,7 +346,7 @@ def test_output_step_to_full_lets_the_other_half_finish_its_minimum() -> None:
     assert output.on == (True, False)
 
 
-@pytest.mark.parametrize("idle_ms", [1999, 2000, 2001, WRAP - 1, WRAP, WRAP + 1999, 5 * WRAP])
+@pytest.mark.parametrize("idle_ms", [1999, 2000, 2001, 65_546, WRAP - 1, WRAP, WRAP + 1999])
 def test_output_relay_waits_for_its_minimum_off_and_no_longer(idle_ms: int) -> None:
     """1 ms before the 2 s it waits; after weeks, or a whole turn of the clock, it does not."""
     output = COutput(RELAY, WRAP - 3000)
