@@ -224,7 +224,7 @@ static bool falls(struct rules_watch *watch, int16_t tenths, const struct rules_
         return false;
     }
     return watch->before[watch->next] - tenths > FALL &&
-           !(around->window && tenths >= watch->charged - SAFETY_CHARGE_FALL);
+           (!around->window || tenths < watch->charged - SAFETY_CHARGE_FALL);
 }
 
 static bool is_stuck(struct rules_watch *watch, const struct rules_half *half)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import subprocess
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 FIRMWARE = Path(__file__).resolve().parent.parent / "firmware"
-PURE = (
-    "buttons", "memory", "output", "rules", "safety", "safety_ask", "safety_time", "sense",
-    "session", "signals", "wire", "wire_table", "wire_write",
-)  # fmt: skip
+CONTROLLER = ("board_avr", "board_check", "main")  # registers, and what joins them
+JOINED = ("lines", "requests", "unit")  # pure too, on top of all others
+PURE = tuple(sorted({path.stem for path in FIRMWARE.glob("*.c")}.difference(CONTROLLER, JOINED)))
 WARNINGS = (
     "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wswitch-enum", "-Wmissing-prototypes",
     "-Wshadow", "-Werror",
@@ -26,7 +26,8 @@ def declarations(header: Path, folder: Path) -> str:
     """Return what a header declares, preprocessed, without the standard headers."""
     for name in _EMPTY_HEADERS:
         (folder / name).write_text("", encoding="ascii")
-    command = ["gcc", "-E", "-P", "-nostdinc", f"-I{folder}", "-DIN_FLASH=", str(header)]
+    options = ["-nostdinc", f"-I{folder}", f"-I{FIRMWARE}", "-DIN_FLASH="]
+    command = ["gcc", "-E", "-P", *options, str(header)]
     return subprocess.run(command, check=True, capture_output=True, text=True).stdout
 
 
@@ -46,23 +47,30 @@ def defines(*names: str) -> dict[str, int]:
 
 @cache
 def core(*names: str) -> tuple[Any, Any]:
-    """Build some of the pure sources, all where none is named; return cffi's `ffi` and the library.
+    """Build some of the pure sources, all where none is named; return cffi's `ffi` and it."""
+    sources = [FIRMWARE / f"{name}.c" for name in names or PURE]
+    return build(sources, sorted({_header(source) for source in sources}))
+
+
+def build(sources: list[Path], headers: list[Path]) -> tuple[Any, Any]:
+    """Build a library of sources, with what the headers declare; return cffi's `ffi` and it.
 
     The library lies in `firmware/build/host`, under a name that its sources and flags give.
+    TAWNY_CORE_CC names another compiler, with flags of its own: one that counts what was run.
     """
     from cffi import FFI
 
-    wanted = names or PURE
-    sources = [FIRMWARE / f"{name}.c" for name in wanted]
-    headers = sorted({_header(source) for source in sources})
-    text = b"".join(path.read_bytes() for path in (*sources, *headers)) + " ".join(FLAGS).encode()
+    every = sorted(FIRMWARE.glob("*.h"))
+    text = b"".join(path.read_bytes() for path in (*sources, *headers, *every))
+    compiler = os.environ.get("TAWNY_CORE_CC", "gcc").split()
+    text += " ".join((*compiler, *FLAGS)).encode()
     folder = FIRMWARE / "build" / "host" / hashlib.sha256(text).hexdigest()[:16]
     folder.mkdir(parents=True, exist_ok=True)
     library = folder / "core.so"
     if not library.exists():
-        part = folder / f"core.{id(folder)}.part"
-        command = ["gcc", *FLAGS, "-shared", "-fPIC", *map(str, sources), "-o", str(part)]
-        subprocess.run(command, check=True)
+        part = folder / f"core.{os.getpid()}.part"
+        command = [*compiler, *FLAGS, f"-I{FIRMWARE}", "-shared", "-fPIC", *map(str, sources)]
+        subprocess.run([*command, "-o", str(part)], check=True)
         part.replace(library)
     ffi = FFI()
     stubs = folder / "stubs"
