@@ -25,7 +25,10 @@ static void log_errors(avr_t *avr, const int level, const char *format, va_list 
 static void do_not_wait(avr_t *avr, avr_cycle_count_t cycles)
 {
     struct shim *shim = avr->custom.data;
+    uint64_t stretch = avr->cycle - shim->woke;
+    shim->stretch = stretch > shim->stretch ? stretch : shim->stretch;
     shim->asleep += cycles + 1u;
+    shim->woke = avr->cycle + cycles + 1u;
 }
 
 static void after_reset(avr_t *avr)
@@ -219,6 +222,13 @@ enum shim_state shim_state(const struct shim *shim)
 uint64_t shim_asleep(const struct shim *shim)
 {
     return shim->asleep;
+}
+
+uint64_t shim_stretch(struct shim *shim)
+{
+    uint64_t stretch = shim->stretch;
+    shim->stretch = 0;
+    return stretch;
 }
 
 uint32_t shim_resets(const struct shim *shim)

@@ -125,7 +125,7 @@ struct shim {
     avr_irq_t *analogue;
     void (*core_reset)(avr_t *avr);
     uint64_t fence;
-    uint64_t asleep;
+    uint64_t asleep, woke, stretch;
     uint32_t resets;
     uint32_t misused[SHIM_MISUSES];
     enum shim_state state;

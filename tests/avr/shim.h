@@ -54,6 +54,7 @@ void shim_reset(struct shim *shim, uint8_t flags);
 uint64_t shim_cycle(const struct shim *shim);
 enum shim_state shim_state(const struct shim *shim);
 uint64_t shim_asleep(const struct shim *shim);  /* cycles of all that it has slept */
+uint64_t shim_stretch(struct shim *shim);       /* the longest awake since the last call */
 uint32_t shim_resets(const struct shim *shim);  /* the image's own included */
 uint32_t shim_counter(const struct shim *shim); /* program counter, bytes */
 uint32_t shim_misused(const struct shim *shim, enum shim_misuse what);

@@ -38,6 +38,7 @@ _FUNCTIONS: Final[dict[str, tuple[object, ...]]] = {
     "reset": (None, _U8),
     "cycle": (_U64,),
     "asleep": (_U64,),
+    "stretch": (_U64,),
     "resets": (_U32,),
     "counter": (_U32,),
     "misused": (_U32, ctypes.c_int),
