@@ -57,6 +57,7 @@ class Host:
         expiry_ms: Of its duty lines.
         heard: What the board has said, each with the cycle at which its last byte had left.
         sent_at: When the last byte of the last duty line was with the board.
+        after_step: Called after each step.
     """
 
     def __init__(self, bench: Bench, rig: ElfRig) -> None:
@@ -66,6 +67,7 @@ class Host:
         self.expiry_ms = 1500
         self.heard: list[tuple[int, m.FromBoard]] = []
         self.sent_at = 0
+        self.after_step: Callable[[], None] | None = None
         self._token, self._q, self._echo = bench.token, bench.q, bench.tele.n
         self._due = self.chip.cycle
         self._line = b""
@@ -91,6 +93,8 @@ class Host:
             self.chip.run(min(self.now + step, until))
             self.rig.board.set_input(m.IN_CONTACTOR, on=self.rig.board.contactor)
             self.listen()
+            if self.after_step is not None:
+                self.after_step()
 
     def send_duty(self, duty: tuple[int, int]) -> None:
         """Send one duty line."""
@@ -119,6 +123,12 @@ class Host:
             self.heard.append((self.now, message))
             if isinstance(message, m.Tele):
                 self._echo = message.n
+
+    def start_over(self) -> None:
+        """Forget all that was said: the board was reset in the middle of a line."""
+        self.chip.said()
+        self._line = b""
+        self.heard = []
 
     def last(self, kind: type[Kind]) -> Kind:
         """Return the newest line of a kind."""
