@@ -1,6 +1,5 @@
 #include "sense.h"
 
-_Static_assert(-3 >> 1 == -2, "a negative number is shifted right with its sign");
 _Static_assert((int16_t)0x8000u == INT16_MIN, "an unsigned number becomes a signed one bit by bit");
 
 #define NOT_GOOD_BITS 0x0003000Fu /* reserved 17 and 3, any fault 16, causes 2 to 0 */
@@ -57,7 +56,7 @@ static const IN_FLASH int16_t guesses[GUESSES] = {
 /* Returns value * share / 65536 to the nearest, without 64 bits. */
 static int32_t part_of(int32_t value, uint16_t share)
 {
-    const int16_t high = (int16_t)(value >> 16);
+    const int16_t high = (int16_t)((uint32_t)value >> 16);
     const uint16_t low = (uint16_t)value;
     return (int32_t)high * share + (int32_t)(((uint32_t)low * share + 0x8000u) >> 16);
 }
@@ -100,9 +99,15 @@ static int16_t tenths_of(int32_t voltage)
     return tenths;
 }
 
+/* Both fields, with their signs. */
+static int16_t shown_code(uint32_t raw)
+{
+    return (int16_t)((int16_t)((uint16_t)(raw >> 16) >> 2 ^ 0x2000u) - 0x2000);
+}
+
 static int16_t cold_code(uint32_t raw)
 {
-    return (int16_t)((int16_t)raw >> 4);
+    return (int16_t)((int16_t)((uint16_t)raw >> 4 ^ 0x800u) - 0x800);
 }
 
 /* Returns whether a register has no sign of a fault; its hot junction may still be out of range. */
@@ -114,7 +119,7 @@ static bool is_whole(uint32_t raw)
 
 bool sense_correct(uint32_t raw, int16_t *tenths, int16_t *cold_tenths)
 {
-    const int16_t shown = (int16_t)((int16_t)(raw >> 16) >> 2);
+    const int16_t shown = shown_code(raw);
     const int16_t cold = cold_code(raw);
     if (!is_whole(raw) || shown < SHOWN_LEAST || shown > SHOWN_MOST) {
         return false;
@@ -127,7 +132,8 @@ bool sense_correct(uint32_t raw, int16_t *tenths, int16_t *cold_tenths)
         return false;
     }
     *tenths = found;
-    *cold_tenths = (int16_t)((cold * 10 + 8) >> 4);
+    *cold_tenths =
+        (int16_t)((int16_t)((uint16_t)((cold - COLD_LEAST) * 10 + 8) >> 4) + COLD_LEAST * 10 / 16);
     return true;
 }
 
