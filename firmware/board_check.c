@@ -247,12 +247,20 @@ static bool check_whole_flash(void)
     return right;
 }
 
+/* What is driven low must read low: a pin that is tied up heats, or holds the contactor's pin. */
+static bool outputs_read_low(void)
+{
+    return (PIND & (PIN_HEATER_UPPER_MASK | PIN_HEATER_LOWER_MASK | PIN_CONTACTOR_TRAIN_MASK)) ==
+           0u;
+}
+
 bool board_start(void)
 {
     board_start_peripherals();
     bool right = watchdog_is_right();
     right = GPIOR1 == 0u && right;
     right = fuses_are_right() && right;
+    right = outputs_read_low() && right;
     right = check_whole_flash() && right;
     ram_at = (uint8_t *)RAMSTART;
     board_start_tick();

@@ -299,6 +299,16 @@ static uint8_t bit_if(bool on, uint8_t bit)
     return on ? bit : 0u;
 }
 
+/* A tripped board that nobody listens to tells its first-out by blinks of 256 ms. */
+static bool call_lamp_is_on(const struct unit *unit, uint32_t now_ms)
+{
+    if (unit->safety.state == SAFETY_TRIPPED && !unit->safety.session) {
+        uint8_t step = (uint8_t)((now_ms / 256u) % 32u);
+        return (step & 1u) == 0u && step / 2u < (uint8_t)unit->safety.latch;
+    }
+    return signals_lamp_is_on(&unit->signals, now_ms);
+}
+
 uint8_t unit_pins(struct unit *unit, uint32_t now_ms)
 {
     output_account(&unit->output, now_ms);
@@ -307,6 +317,6 @@ uint8_t unit_pins(struct unit *unit, uint32_t now_ms)
     bool lower = permitted && output_is_on(&unit->output, OUTPUT_LOWER);
     return (uint8_t)(bit_if(upper, UNIT_PIN_HEATER_UPPER) | bit_if(lower, UNIT_PIN_HEATER_LOWER) |
                      bit_if(safety_is_hot(&unit->safety), UNIT_PIN_HOT_LAMP) |
-                     bit_if(signals_lamp_is_on(&unit->signals, now_ms), UNIT_PIN_CALL_LAMP) |
+                     bit_if(call_lamp_is_on(unit, now_ms), UNIT_PIN_CALL_LAMP) |
                      bit_if(signals_buzzer_is_on(&unit->signals, now_ms), UNIT_PIN_BUZZER));
 }
