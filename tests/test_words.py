@@ -21,7 +21,7 @@ import tawny
 from tawny.core import names
 from tawny.core.alarm_list import ALARMS as DECIDED
 from tawny.core.snapshot import AlarmView, Code, Permissive
-from tawny.words import numbers, sentences, tables, use_language, vocabulary
+from tawny.words import commission, numbers, sentences, tables, use_language, vocabulary
 from tawny.words.alarms import ALARMS
 
 PACKAGE = Path(tawny.__file__).parent
@@ -120,7 +120,10 @@ def test_words_has_a_sentence_for_every_reason_of_the_port() -> None:
 def test_words_has_a_sentence_for_every_code_the_program_builds() -> None:
     """A code written anywhere below the screens is found in one of the tables."""
     everything = ALARMS.keys()
-    for table in (tables.SENTENCES, tables.REFUSALS, tables.LINK_REASONS, tables.GOODBYES):
+    for table in (
+        *(tables.SENTENCES, tables.REFUSALS, tables.LINK_REASONS, tables.GOODBYES),
+        *(commission.FAILURES, commission.NOTES, commission.DUE),
+    ):
         everything |= table.keys()
     for layer in ("core", "link", "store", "service", "desk", "sim", "cli"):
         found = _codes_built_in(PACKAGE / layer)
@@ -239,7 +242,10 @@ def test_words_never_falls_over_a_field(code: str, fields: dict[str, object]) ->
 def test_words_never_calls_anything_safe() -> None:
     """No sentence promises safety, fitness for food, or conformity."""
     everything = str(
-        (tables.SENTENCES, tables.REFUSALS, tables.PERMISSIVES, tables.RESCUE_STEPS, ALARMS)
+        (
+            *(tables.SENTENCES, tables.REFUSALS, tables.PERMISSIVES, tables.RESCUE_STEPS, ALARMS),
+            *(commission.STEPS, commission.DOES, commission.FAILURES, commission.NOTES),
+        )
     ).lower()
     for promise in ("safe", "certif", "complies", "compliant"):
         assert promise not in everything

@@ -12,15 +12,16 @@ import msgspec
 from tawny.core.names import AlarmState, Half, Phase, Priority, Result
 from tawny.core.snapshot import Field
 
-PRESSING, ALARM, SEGMENT, BEGIN, GAP, REFUSED = (
+PRESSING, ALARM, SEGMENT, BEGIN, GAP, REFUSED, COMMISSIONED = (
     "pressing",
     "alarm",
     "segment",
     "begin",
     "gap",
     "refused",
+    "commissioned",
 )
-SCHEMAS = {PRESSING: 1, ALARM: 1, SEGMENT: 1, BEGIN: 1, GAP: 1, REFUSED: 1}
+SCHEMAS = {PRESSING: 1, ALARM: 1, SEGMENT: 1, BEGIN: 1, GAP: 1, REFUSED: 1, COMMISSIONED: 1}
 
 
 class RecipeCopy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -167,3 +168,50 @@ class Refused(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     kind: str
     reason: str
     text: str = ""
+
+
+class CommissionedHalf(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What was measured of one half, as it was stored at the board.
+
+    Attributes:
+        heat_up_s: Computed from the others, to the mould's highest setpoint.
+        loss_per_s: Share of the excess over the room lost each second.
+    """
+
+    rise_k_per_s: float
+    lag_s: float
+    heat_up_s: float
+    loss_per_s: float
+
+
+class CommissionedStep(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One step that passed, or was noted as not fitted.
+
+    Attributes:
+        failed: Codes of the times it failed before.
+        values: What was typed, read or measured.
+    """
+
+    step: str
+    outcome: str
+    utc_ms: int
+    failed: tuple[str, ...] = ()
+    values: dict[str, Field] = {}
+
+
+class Commissioned(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One commissioning of a mould on a board, from beginning to end."""
+
+    mould: str
+    slot: int
+    person: str
+    second: str
+    board_id: str
+    board_build: str
+    trip_c: float
+    halves: dict[Half, CommissionedHalf]
+    steps: tuple[CommissionedStep, ...]
+    started_utc_ms: int
+    ended_utc_ms: int
+    software_version: str = ""
+    simulated: bool = False

@@ -12,6 +12,7 @@ from enum import Enum
 from string import Formatter
 from typing import NamedTuple, TypeVar
 
+from tawny.core.commission import Said
 from tawny.core.names import (
     AlarmState,
     BoardState,
@@ -26,7 +27,7 @@ from tawny.core.names import (
 )
 from tawny.core.snapshot import AlarmView, Code, Field, Permissive
 from tawny.errors import N_
-from tawny.words import _, numbers, tables, vocabulary
+from tawny.words import _, commission, numbers, tables, vocabulary
 from tawny.words.alarms import ALARMS
 
 _Name = TypeVar("_Name", bound=Enum)
@@ -71,6 +72,31 @@ def alarm_words(code: str, fields: Mapping[str, Field]) -> AlarmWords:
         )
     what, do = ALARMS[code]
     return AlarmWords(_fill(what, fields), _fill(do, fields))
+
+
+def commissioning(said: Said) -> str:
+    """Return what a person commissioning should read."""
+    table = {
+        "step": commission.STEPS,
+        "passed": commission.STEPS,
+        "do": commission.DOES,
+        "failed": commission.FAILURES,
+        "note": {**tables.LINK_REASONS, **tables.SENTENCES, **commission.NOTES},
+    }[said.kind]
+    return _look_up(table, said.code.code, said.code.fields, _NO_WORDS)
+
+
+def commissioning_step(name: str) -> str:
+    """Return the heading of a step by its name in the record."""
+    code, _, half = name.rpartition("_")
+    if half in set(Half) and code in commission.STEPS:
+        return _look_up(commission.STEPS, code, {"half": half}, _NO_WORDS)
+    return _look_up(commission.STEPS, name, {}, _NO_WORDS_SHORT)
+
+
+def commission_due(code: Code) -> str:
+    """Return why a mould is to be commissioned."""
+    return _look_up(commission.DUE, code.code, code.fields, _NO_WORDS)
 
 
 def rescue_step(code: str) -> str:

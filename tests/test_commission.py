@@ -1,0 +1,427 @@
+"""Commissioning on a simulated board: each step passes, fails with a sentence, is not skipped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from commission_rig import BEGIN_UTC_MS, DEEDS, Rig, arm, plan_for, types
+from tawny.core import messages as m
+from tawny.core.commission import Asked, Outcome
+from tawny.core.commission_steps import STEPS
+from tawny.core.names import Half, ResetCause
+from tawny.core.wire import decode_to_board
+from tawny.sim.commands import ContactorFault, HeaterFault
+from tawny.sim.commission import measure
+from tawny.sim.parameters import load
+from tawny.sim.sensor import SensorFault
+from tawny.words import commission as words
+from tawny.words.sentences import commissioning
+
+# The first half alone heats the other one and the room; what is measured is compared with the
+# model's own R and lag, which `sim.commission` finds by heating both halves at once.
+RISE_WITHIN, LAG_WITHIN, HEAT_UP_WITHIN = 0.10, 0.20, 0.15
+
+Sabotage = Callable[[Rig], None]
+
+
+@pytest.fixture(scope="module")
+def whole() -> Rig:
+    """One commissioning from beginning to end."""
+    rig = Rig()
+    rig.until_outcome(Outcome.DONE, 4000.0)
+    rig.run(2.0)
+    return rig
+
+
+def test_commission_ends_with_a_board_that_is_ready(whole: Rig) -> None:
+    """Stored in its slot, used, the trip point reduced, and every step in the record."""
+    record = whole.commissioner.record()
+    contents = whole.world.memory.contents
+
+    assert contents.slot_in_use == 1
+    assert contents.trip_tenths == 2000
+    assert contents.slots[1].upper is not None
+    assert contents.slots[1].upper.rise == round(1000 * record.halves[Half.UPPER].rise_k_per_s)
+    assert contents.slots[1].lower is not None
+    assert contents.slots[1].lower.lag == round(10 * record.halves[Half.LOWER].lag_s)
+    assert [step.step for step in record.steps] == [step.name for step in STEPS]
+    assert {step.outcome for step in record.steps} == {"done"}
+    assert (record.person, record.second) == ("Ada Reed", "Tom Hale")
+    assert record.board_build == whole.world.board.build.build  # type: ignore[attr-defined]
+    assert record.started_utc_ms == BEGIN_UTC_MS + 200
+    assert record.ended_utc_ms > record.started_utc_ms
+    assert record.simulated
+
+
+def test_commission_measures_what_the_mould_is(whole: Rig) -> None:
+    """R, lag and heat-up time of both halves, one heated at a time, below 100 degC."""
+    true = measure(load("saucer-160"))
+
+    for half, own in whole.commissioner.record().halves.items():
+        there = true.half(half)
+        assert own.rise_k_per_s == pytest.approx(there.rise_k_per_s, rel=RISE_WITHIN)
+        assert own.lag_s == pytest.approx(there.lag_s, rel=LAG_WITHIN)
+        assert own.heat_up_s == pytest.approx(there.heat_up_s, rel=HEAT_UP_WITHIN)
+
+
+def test_commission_heats_only_while_arm_is_held(whole: Rig) -> None:
+    """Not a millisecond of heat with the button up, over the whole of it."""
+    assert whole.heated_ms > 500_000
+    assert whole.unheld_ms == 0
+
+
+def test_commission_never_heats_for_somebody_who_does_not_hold_arm() -> None:
+    """All else done, ARM never touched: no heat, no contactor, and the step fails."""
+    rig = Rig(step="moves_upper")
+    rig.deeds["hold_arm"] = lambda _: None
+    rig.until_outcome(Outcome.FAILED, 200.0)
+
+    assert rig.codes("failed") == ["nothing_seen"]
+    assert rig.heated_ms == 0
+
+
+@pytest.mark.parametrize("moment_s", [0.0, 0.3, 5.0, 60.0])
+def test_commission_ends_the_heat_when_arm_comes_up(moment_s: float) -> None:
+    """Letting go ends it at the board at once, and the program asks for no more."""
+    rig = Rig(step="moves_upper" if moment_s < 10 else "measure_upper")
+    rig.until_asked("heating_a_moment" if moment_s < 10 else "heating")
+    rig.run(moment_s)
+    rig.world.set_input(m.IN_ARM, on=False)
+    before_ms = rig.heated_ms
+    rig.until_outcome(Outcome.FAILED, 2.0)
+
+    assert rig.codes("failed") == ["arm_let_go"]
+    rig.world.set_input(m.IN_ARM, on=True)
+    rig.run(10.0)
+    assert rig.heated_ms - before_ms <= 50  # one pass of the clock
+    assert rig.unheld_ms == 0
+
+
+def test_commission_asks_for_no_heat_on_old_telemetry() -> None:
+    """1 s after the last line the program no longer knows that ARM is down."""
+    rig = Rig(step="measure_upper")
+    rig.until_asked("heating")
+    rig.run(5.0)
+    heat_ms: list[int] = []
+
+    def listen(data: bytes) -> None:
+        lines = map(decode_to_board, data.split(b"\n")[:-1])
+        heat_ms.extend(rig.now_ms for line in lines if isinstance(line, m.CommissioningHeat))
+
+    rig.before_send = listen
+    rig.run(2.0)
+    assert len(heat_ms) >= 4
+    heat_ms.clear()
+    deaf_ms = rig.now_ms
+    rig.deaf = True
+    rig.run(2.5)
+    assert max(heat_ms) - deaf_ms <= 1000
+
+
+def test_commission_that_stops_running_stops_heating() -> None:
+    """A killed program: the board lets the heat expire within 1.5 s of the last line."""
+    rig = Rig(step="measure_upper")
+    rig.until_asked("heating")
+    rig.run(20.0)
+    before_ms = rig.heated_ms
+    start_ms = rig.world.now_ms
+    rig.world.advance(start_ms + 20_000)
+    rig._watch_heat()  # noqa: SLF001 - the rig's own count
+
+    assert rig.heated_ms - before_ms <= 1500
+    assert not rig.world.scene().contactor
+
+
+def test_commission_left_in_the_middle_changes_nothing() -> None:
+    """Heat off at once, nothing stored, the trip point as it was, no record."""
+    rig = Rig(step="measure_upper")
+    rig.until_asked("heating")
+    rig.run(30.0)
+    before_ms = rig.heated_ms
+    rig.commissioner.leave(rig.now_ms)
+    rig.run(10.0)
+    contents = rig.world.memory.contents
+
+    assert rig.commissioner.outcome is Outcome.LEFT
+    assert rig.commissioner.over
+    assert rig.codes("note")[-1] == "left"
+    assert rig.heated_ms - before_ms <= 100
+    assert contents.slots == {}
+    assert contents.trip_tenths == 2150
+    with pytest.raises(RuntimeError, match="unfinished"):
+        rig.commissioner.record()
+
+
+def test_commission_left_while_storing_says_so() -> None:
+    """The board may then hold half of it."""
+    rig = Rig(step="trip_point")
+    rig.commissioner._halves = {}  # noqa: SLF001
+    rig.until_asked("hold_arm", 30.0)
+    rig.commissioner.typed("leave", rig.now_ms)
+
+    rig.run(1.0)
+    assert rig.codes("note")[-1] == "left_changed"
+
+
+@pytest.mark.parametrize("text", ["skip", "yes", "next", "done", "", "again"])
+def test_commission_cannot_be_skipped_by_typing(text: str) -> None:
+    """In every stage that watches the board, typing changes nothing."""
+    for step in STEPS:
+        if step.stages[0].asks is not None or step.stages[0].sends is not None:
+            continue
+        rig = Rig(step=step.name)
+        rig.deeds.clear()
+        rig.run(1.0)
+        asked = rig.codes("do")[-1]
+        if rig.commissioner.asks is not None:
+            continue
+        for _ in range(5):
+            rig.commissioner.typed(text, rig.now_ms)
+            rig.run(0.2)
+        assert rig.codes("do")[-1] == asked, step.name
+        assert rig.codes("passed") == [], step.name
+        assert ("cannot_skip" in rig.codes("note")) is bool(text), step.name
+
+
+def fault(step: str, code: str, **deeds: Sabotage) -> object:
+    """Return one row of the table below."""
+    return pytest.param(step, code, deeds, id=f"{step}-{code}")
+
+
+def nothing(_: Rig) -> None:
+    """Do nothing."""
+
+
+def weld(rig: Rig) -> None:
+    """The contactor welds."""
+    rig.hand.contactor(ContactorFault.WELDED)
+
+
+def then(*deeds: Sabotage) -> Sabotage:
+    """Do one after the other."""
+
+    def both(rig: Rig) -> None:
+        for deed in deeds:
+            deed(rig)
+
+    return both
+
+
+def sensor(half: Half, kind: SensorFault) -> Sabotage:
+    """Break a probe, then hold ARM."""
+
+    def broken(rig: Rig) -> None:
+        rig.hand.sensor(half, kind)
+        rig.run(2.0)
+        rig.world.set_input(m.IN_ARM, on=True)
+
+    return broken
+
+
+def swap(rig: Rig) -> None:
+    """Swap the probes, then hold ARM."""
+    read = rig.world._read  # noqa: SLF001 - two wires, changed over
+    rig.world.board._read = lambda half: read(1 - half)  # type: ignore[attr-defined]  # noqa: SLF001
+    rig.world.set_input(m.IN_ARM, on=True)
+
+
+def cut_heater(rig: Rig) -> None:
+    """Break the upper heater's circuit, then hold ARM."""
+    rig.hand.heater(Half.UPPER, HeaterFault.OPEN)
+    rig.world.set_input(m.IN_ARM, on=True)
+
+
+OPEN, CLOSE = DEEDS["open_mould"], DEEDS["close_mould"]
+FAULTS = [
+    fault("person", "no_name", type_person=types("x")),
+    fault("paper", "not_yes", type_paper=types("nearly")),
+    fault("room", "no_temperature", type_room=types("22")),
+    fault("room", "room_range", type_room=types("70 degC")),
+    fault("room", "probe_off", type_room=types("27 degC")),
+    fault("arm_button", "nothing_seen", hold_arm=nothing),
+    fault("next_button", "nothing_seen", press_next=nothing),
+    fault("next_button", "nothing_seen", press_next_again=nothing),
+    fault("mould_switch", "nothing_seen", open_mould=nothing),
+    fault("call_lamp", "other_lamp", type_lamp=types("green")),
+    fault("buzzer", "other_tones", type_tones=types("7")),
+    fault("heat_off", "contactor_not_in", hold_arm_for_contactor=nothing),
+    fault("heat_off", "contactor_stays_in", press_heat_off=then(weld, DEEDS["press_heat_off"])),
+    fault("heat_off", "arm_let_go", press_heat_off=arm(down=False)),
+    fault("heat_off", "comes_in_by_itself", pull_heat_off=then(DEEDS["pull_heat_off"], weld)),
+    fault("heat_off", "nothing_seen", press_heat_off=nothing),
+    fault(
+        "thermostat_upper", "contactor_stays_in",
+        open_thermostat=then(weld, DEEDS["open_thermostat"]),
+    ),
+    fault("thermostat_lower", "nothing_seen", open_thermostat=nothing),
+    fault("thermostat_lower", "nothing_seen", reset_trip=nothing),
+    fault("thermostat_lower", "opening_range", type_opening=types("235 degC")),
+    fault("mains", "contactor_stays_in", isolator_off=then(weld, DEEDS["isolator_off"])),
+    fault("mains", "comes_in_by_itself", isolator_on=then(DEEDS["isolator_on"], weld)),
+    fault("permission", "contactor_stays_in", reset_board=then(weld, DEEDS["reset_board"])),
+    fault("permission", "arm_let_go", reset_board=arm(down=False)),
+    fault("permission", "not_yes", type_dropped_at_once=types("no")),
+    fault("mirror", "mirror_not_seen", push_armature=nothing),
+    fault("moves_upper", "reversed", hold_arm=sensor(Half.UPPER, SensorFault.REVERSED)),
+    fault("moves_upper", "swapped", hold_arm=swap),
+    fault("moves_upper", "does_not_move", hold_arm=cut_heater),
+    fault("moves_upper", "does_not_move", hold_arm=sensor(Half.UPPER, SensorFault.DETACHED)),
+    fault("moves_upper", "arm_let_go", heating_a_moment=arm(down=False)),
+    fault("moves_lower", "mould_opened", heating_a_moment=OPEN),
+    fault("measure_upper", "mould_opened", rest_before=OPEN),
+    fault("measure_upper", "arm_let_go", heating=arm(down=False)),
+    fault("measure_upper", "tripped", hold_arm=cut_heater),
+    fault("measure_upper", "board_restarted", heating=lambda rig: rig.hand.restart() and None),
+    fault("measure_upper", "no_link", heating=lambda rig: rig.hand.plug(plugged=False) and None),
+    fault("hot_lamp", "not_hot"),
+    fault("trip_point", "trip_range", type_trip=types("190 degC")),
+    fault("trip_point", "no_temperature", type_trip=types("low")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("step", "code", "deeds"), FAULTS)
+def test_commission_step_fails_with_its_own_sentence(
+    step: str, code: str, deeds: dict[str, Sabotage]
+) -> None:
+    """What goes wrong is named, heat is off, and nothing goes on by itself."""
+    rig = Rig(step=step)
+    rig.deeds |= deeds
+    rig.until_outcome(Outcome.FAILED, 900.0)
+    failed = next(one for one in rig.said if one.kind == "failed")
+
+    assert rig.codes("failed") == [code]
+    assert rig.commissioner.step == step
+    assert code in words.FAILURES
+    assert "–" not in commissioning(failed)  # a dash stands for a field that is missing
+    heated_ms = rig.heated_ms
+    rig.run(30.0)
+    assert rig.commissioner.outcome is Outcome.FAILED
+    # With the line cut nothing can end it but the expiry of the last line.
+    assert rig.heated_ms - heated_ms <= (1500 if code == "no_link" else 0)
+    assert rig.unheld_ms == 0
+
+
+def test_commission_step_is_done_again_and_its_failures_are_kept() -> None:
+    """After the person has mended it, the same step begins anew; the record tells of both."""
+    rig = Rig(step="thermostat_upper")
+    rig.deeds["type_opening"] = types("235 degC")
+    rig.until_outcome(Outcome.FAILED, 60.0)
+    rig.deeds["type_opening"] = types("251 degC")
+    rig.commissioner.typed("", rig.now_ms)
+    assert rig.run(60.0, lambda: rig.commissioner.step == "thermostat_lower")
+
+    passed = rig.commissioner._passed[-1]  # noqa: SLF001
+    assert passed.failed == ("opening_range",)
+    assert passed.values == {"opens_c": 251.0}
+
+
+def test_commission_second_person_must_be_another() -> None:
+    """One person cannot hold ARM and stand at the isolator."""
+    rig = Rig()
+    rig.deeds["type_second"] = types(" ada  REED ")
+    rig.until_outcome(Outcome.FAILED, 30.0)
+
+    assert rig.codes("failed") == ["same_name"]
+
+
+def test_commission_says_why_the_board_is_not_at_rest() -> None:
+    """A trip that stands, a button that is in: waited for, named, and not passed over."""
+    rig = Rig(step="arm_button")
+    rig.hand.heat_off_button(pressed=True)
+    rig.run(60.0)
+
+    assert rig.codes("do") == ["clear"]
+    rig.hand.heat_off_button(pressed=False)
+    rig.until_asked("hold_arm", 5.0)
+
+
+def test_commission_notes_what_is_not_fitted() -> None:
+    """No mould switch, no lamp, one zone: not done, and said so in the record."""
+    rig = Rig()
+    build = rig.world.board.build  # type: ignore[attr-defined]
+    import msgspec
+
+    rig.world.board.build = msgspec.structs.replace(build, fit=m.FIT_NEXT)  # type: ignore[attr-defined]
+    rig.until_asked("hold_arm_for_contactor", 60.0)
+
+    noted = {one.step: one.outcome for one in rig.commissioner._passed}  # noqa: SLF001
+    assert noted["next_button"] == "done"
+    assert {noted[name] for name in ("mould_switch", "call_lamp", "buzzer")} == {"not_fitted"}
+
+
+def halves_of(rig: Rig) -> None:
+    """Give the rig what the measurements would have found."""
+    from tawny.core.record import CommissionedHalf
+
+    rig.commissioner._halves = {  # noqa: SLF001
+        half: CommissionedHalf(rise_k_per_s=0.25, lag_s=16.0, heat_up_s=725.0, loss_per_s=4e-4)
+        for half in Half
+    }
+
+
+def test_commission_stores_nothing_without_a_hand() -> None:
+    """The board refuses, the person reads why, and the slot stays empty."""
+    rig = Rig(step="store")
+    halves_of(rig)
+
+    def let_go(data: bytes) -> None:
+        if b"store " in data:
+            rig.world.set_input(m.IN_ARM, on=False)
+
+    rig.before_send = let_go
+    rig.until_outcome(Outcome.FAILED, 60.0)
+
+    assert rig.codes("failed") == ["refused"]
+    assert "needs a hand" in commissioning(next(one for one in rig.said if one.kind == "failed"))
+    assert rig.world.memory.contents.slots == {}
+
+
+def test_commission_finds_limits_that_differ_from_the_settings() -> None:
+    """The press profile says relay, the board switches a solid-state output: said, not passed."""
+    model = load("saucer-160")
+    plan = plan_for(model)._replace(output="relay")
+    rig = Rig(step="trip_point", plan=plan)
+    halves_of(rig)
+    rig.until_outcome(Outcome.FAILED, 60.0)
+
+    assert rig.codes("failed") == ["limits_differ"]
+    assert next(one for one in rig.said if one.kind == "failed").code.fields["differs"] == "out"
+
+
+def test_commission_finds_a_rise_that_does_not_fit_the_passport() -> None:
+    """Power over mass says 1 K/s, the mould rises by a quarter of it: probe, heater or mass."""
+    plan = plan_for(load("saucer-160"))._replace(unlimited_k_per_s={Half.UPPER: 1.0})
+    rig = Rig(step="measure_upper", plan=plan)
+    rig.until_outcome(Outcome.FAILED, 2000.0)
+
+    assert rig.codes("failed") == ["unlike_its_mass"]
+
+
+def test_commission_of_a_board_that_was_commissioned_before() -> None:
+    """Ready instead of locked: the same steps hold."""
+    rig = Rig(step="heat_off", commissioned=True)
+    assert rig.run(120.0, lambda: rig.commissioner.step == "moves_upper"), rig.last(10)
+
+
+def test_commission_permission_survives_a_reset_of_the_board() -> None:
+    """The restart that the step asks for is its success; at any other moment it is a failure."""
+    rig = Rig(step="permission")
+    assert rig.run(60.0, lambda: rig.commissioner.step == "mirror"), rig.last(10)
+    rig.hand.restart(ResetCause.WATCHDOG)
+    rig.until_outcome(Outcome.FAILED, 10.0)
+
+    assert rig.codes("failed") == ["board_restarted"]
+
+
+def test_commission_has_words_for_every_step_and_stage() -> None:
+    """Nothing is asked of a person without a sentence."""
+    for step in STEPS:
+        assert step.code in words.STEPS
+        for stage in step.stages:
+            assert stage.code in words.DOES, stage.code
+            assert stage.late in words.FAILURES
+            assert {wrong.code for wrong in stage.wrong} <= words.FAILURES.keys()
+            assert (stage.until is None) is (stage.asks is not None)
+    assert {asked for step in STEPS for stage in step.stages if (asked := stage.asks)} == set(Asked)
