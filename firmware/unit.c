@@ -198,10 +198,16 @@ uint8_t unit_identity_step(uint16_t adc)
     return step >= 1u && step <= 8u && off <= 40u ? (uint8_t)step : 0u;
 }
 
+/* Never 0, whatever has become of the memory: no half would be judged then. */
+static uint8_t halves_of(const struct unit *unit)
+{
+    return unit->build.zones == 1u ? 1u : SAFETY_HALVES;
+}
+
 static bool sensors_are_good(const struct unit *unit, uint32_t now_ms)
 {
     bool good = true;
-    for (uint8_t half = 0; half < unit->build.zones; half++) {
+    for (uint8_t half = 0; half < halves_of(unit); half++) {
         good = good && sense_is_good(&unit->sense[half], now_ms);
     }
     return good;
@@ -210,7 +216,7 @@ static bool sensors_are_good(const struct unit *unit, uint32_t now_ms)
 void unit_read(struct unit *unit, const uint32_t raw[SAFETY_HALVES], uint16_t identity,
                uint16_t force, uint32_t now_ms)
 {
-    for (uint8_t half = 0; half < unit->build.zones; half++) {
+    for (uint8_t half = 0; half < halves_of(unit); half++) {
         (void)sense_take(&unit->sense[half], raw[half], now_ms);
     }
     uint8_t step = (unit->build.fit & UNIT_FIT_IDENTITY) != 0u ? unit_identity_step(identity) : 0u;
@@ -226,7 +232,7 @@ void unit_read(struct unit *unit, const uint32_t raw[SAFETY_HALVES], uint16_t id
 static void judge(struct unit *unit, uint32_t now_ms)
 {
     struct rules_half half[SAFETY_HALVES] = {0};
-    for (uint8_t each = 0; each < unit->build.zones; each++) {
+    for (uint8_t each = 0; each < halves_of(unit); each++) {
         half[each].raw = unit->sense[each].raw;
         half[each].tenths = unit->sense[each].tenths;
         half[each].good = unit->sense[each].shown_good;
