@@ -88,6 +88,8 @@ class Receiver:
     def __init__(self, now_ms: int = 0) -> None:
         self._receiver = ffi.new("struct wire_receiver *")
         self._line = ffi.new("struct wire_line *")
+        for memory in (self._receiver, self._line):  # as the board finds it
+            ffi.buffer(memory)[:] = b"\xff" * ffi.sizeof(memory[0])
         lib.wire_start(self._receiver, now_ms & 0xFFFF_FFFF)
 
     def hear(self, data: bytes, now_ms: int = 0) -> list[m.Message]:
