@@ -255,16 +255,24 @@ def test_heat_heats_again_after_a_value_that_was_no_number() -> None:
 
 
 def test_heat_moves_the_duty_of_a_register_that_stands_still() -> None:
-    """After 60 s on one register the duty steps by 0.1 for 30 s."""
+    """The duty steps by 0.1 and stays there till the board's 90 s are over or it has answered."""
     play = hot()
     play.set_c(180.0)
     play.run(10.0)
     play.board["ur"] = 7
-    play.run(59.6)
+    play.run(53.6)
     still = play.take(fx.SendDuty)[-1].upper
     assert still > 0.2
     play.run(0.8)
-    assert abs(play.take(fx.SendDuty)[-1].upper - still) == pytest.approx(0.1, abs=0.02)
+    play.take(fx.SendDuty)
+    play.run(34.8)
+    duties = [sent.upper for sent in play.take(fx.SendDuty)]
+    assert len(duties) == 87
+    assert duties == pytest.approx([still + 0.1] * 87, abs=0.01), "the loop must not take it back"
+    play.board["ur"] = 8
+    play.run(0.8)
+    assert play.take(fx.SendDuty)[-1].upper < still
+    assert play.state.upper.still_duty is None
 
 
 def test_heat_gives_half_the_duty_with_the_mould_open_and_none_after_three_minutes() -> None:

@@ -147,28 +147,39 @@ def test_intake_never_lets_a_model_without_lag_stop_it() -> None:
         assert half.read(180.0, model=model).lagged == 0.5
 
 
-def test_intake_probes_a_register_that_stands_still_at_heat() -> None:
-    """60 s on one register at a duty above 0.2 asks for a duty step of 30 s, once."""
+@pytest.mark.parametrize(
+    ("rise_k_per_s", "lag_s", "step_s"),
+    [
+        (0.6, 8.0, 30),  # a quick half keeps the usual 60 s and 30 s
+        (0.26, 15.0, 36),
+        (0.2, 55.0, 60),  # not even 60 s are enough for a late one; earlier would be a nuisance
+    ],
+)
+def test_intake_probes_a_register_that_stands_still_at_heat(
+    rise_k_per_s: float, lag_s: float, step_s: int
+) -> None:
+    """On one register at a duty above 0.2 a duty step is asked for, once, to end with 90 s."""
+    model = replace(HALF, rise_k_per_s=rise_k_per_s, lag_s=lag_s)
     half = Half(duty=0.4, raw=7)
     asked_ms = []
     for _ in range(600):
-        after = half.read(180.0, raw=7)
+        after = half.read(180.0, raw=7, model=model)
         if after.probe_ms:
             asked_ms.append(after.same_ms)
-    assert asked_ms[0] == 60_000
+    assert asked_ms[0] == (90 - step_s) * 1000
     assert asked_ms[-1] == 89_800
-    assert len(asked_ms) == 150
+    assert len(asked_ms) == step_s * 5
 
 
 def test_intake_takes_a_moving_register_or_a_low_duty_for_alive() -> None:
-    """One move of the register starts the 60 s anew; at a low duty nothing is counted."""
+    """One move of the register starts its time anew; at a low duty nothing is counted."""
     half = Half(duty=0.4, raw=7)
-    for _ in range(299):
+    for _ in range(269):
         half.read(180.0, raw=7)
     half.read(180.0, raw=8)
-    for _ in range(299):
+    for _ in range(269):
         half.read(180.0, raw=8)
-    assert (half.state.same_ms, half.state.probe_ms) == (59_800, 0)
+    assert (half.state.same_ms, half.state.probe_ms) == (53_800, 0)
     quiet = Half(duty=0.2, raw=7)
     for _ in range(400):
         quiet.read(180.0, raw=7)

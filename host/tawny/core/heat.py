@@ -119,7 +119,11 @@ def _half(state: State, half: HalfState, asked: _Asked) -> HalfState:
     mean_c, setpoint_c, most = half.mean_c, asked.setpoint_c, asked.most
     if most is None or setpoint_c is None or mean_c is None:
         # The integral waits: it is dropped where heat ends, not at each doubt.
-        return replace(half, duty=0.0, finite=mean_c is None or math.isfinite(mean_c))
+        return replace(
+            half, duty=0.0, still_duty=None, finite=mean_c is None or math.isfinite(mean_c)
+        )
+    if half.probe_ms > 0:
+        return _stepped(half, most)
     step = loop_step(
         model=asked.model,
         setpoint_c=setpoint_c,
@@ -131,15 +135,22 @@ def _half(state: State, half: HalfState, asked: _Asked) -> HalfState:
         ambient_c=state.press.ambient_c,
         window_s=state.link.window_s,
     )
-    duty = step.duty
-    if half.probe_ms > 0:
-        # A register that has not moved for a minute: move the duty and see whether it answers.
-        up = duty + STUCK_STEP_DUTY <= most
-        duty = min(max(duty + (STUCK_STEP_DUTY if up else -STUCK_STEP_DUTY), 0.0), most)
     return replace(
         half,
-        duty=duty,
+        duty=step.duty,
+        still_duty=None,
         integral=step.integral,
         finite=step.finite,
         cut=half.cut or not step.finite,
     )
+
+
+def _stepped(half: HalfState, most: float) -> HalfState:
+    """Move the duty of a half whose register has not moved, to see whether it answers.
+
+    The loop rests meanwhile: it would see the step come and take it back.
+    """
+    still = half.duty if half.still_duty is None else half.still_duty
+    up = still + STUCK_STEP_DUTY <= most
+    duty = still + (STUCK_STEP_DUTY if up else -STUCK_STEP_DUTY)
+    return replace(half, duty=min(max(duty, 0.0), most), still_duty=still)

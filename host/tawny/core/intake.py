@@ -7,6 +7,7 @@ after 1.0 s without; bad at once when the board says so, or says what no mould c
 from __future__ import annotations
 
 import math
+from functools import cache
 
 from msgspec.structs import replace
 
@@ -18,14 +19,16 @@ from tawny.core.limits import (
     STALE_S,
     STUCK_DUTY,
     STUCK_S,
+    STUCK_STEP_DUTY,
     STUCK_STEP_S,
 )
 from tawny.core.names import Quality
 from tawny.core.state import HalfState
 
 STALE_MS = int(STALE_S * 1000)
-STUCK_MS = int(STUCK_S * 1000)
-STUCK_STEP_MS = int(STUCK_STEP_S * 1000)
+STUCK_TRIP_MS = int((STUCK_S + STUCK_STEP_S) * 1000)  # at the board
+STUCK_STEP_MOST_S = 60.0
+STUCK_ANSWER_K = 0.5  # two steps of the register: one of them is certain
 DELIVERED_OVER_S = 6.0
 ON_MS_WRAP = 65_536
 CUTOFF_DEADBAND_K = 2.5
@@ -76,7 +79,7 @@ def take_in(
     if setpoint_c is not None and not stale:
         leaving = half.in_band and same_setpoint
         in_band = abs(value_c - setpoint_c) <= (band_k * BAND_LEAVE if leaving else band_k)
-    same_ms, probe_ms = _stuck(half, raw, dt_ms)
+    same_ms, probe_ms = _stuck(half, raw, dt_ms, step_ms(model))
     cutoff_c = _cutoff_c(half, value_c, setpoint_c)
     deadband_k = CUTOFF_DEADBAND_K if half.above_cutoff else 0.0
     above_cutoff = cutoff_c is not None and not value_c < cutoff_c - deadband_k
@@ -116,14 +119,31 @@ def _delivered(half: HalfState, on_ms: int, dt_ms: int, model: HalfModel) -> Hal
     )
 
 
-def _stuck(half: HalfState, raw: int, dt_ms: int) -> tuple[int, int]:
+def _stuck(half: HalfState, raw: int, dt_ms: int, step_for_ms: int) -> tuple[int, int]:
     """Return how long the register has stood still at heat, and what is left of the duty step."""
     if raw != half.raw or half.duty <= STUCK_DUTY:
         return 0, 0
     same_ms = half.same_ms + dt_ms
-    if half.same_ms < STUCK_MS <= same_ms:
-        return same_ms, STUCK_STEP_MS
+    if half.same_ms < STUCK_TRIP_MS - step_for_ms <= same_ms:
+        return same_ms, step_for_ms
     return same_ms, max(half.probe_ms - dt_ms, 0)
+
+
+@cache
+def step_ms(model: HalfModel) -> int:
+    """Return how long the duty step for a still register lasts; with it the board's time is up.
+
+    As long as a good sensor needs to show it: where the heat comes late that is more than the
+    usual 30 s, and the step begins earlier.
+    """
+    lag_s, rise_k_per_s = model.ramp_lag_s(), model.rise_k_per_s * STUCK_STEP_DUTY
+    step_s = STUCK_STEP_S
+    while step_s < STUCK_STEP_MOST_S:
+        late_s = lag_s * (1.0 - math.exp(-step_s / lag_s)) if lag_s > 0.0 else 0.0
+        if rise_k_per_s * (step_s - late_s) >= STUCK_ANSWER_K:
+            break
+        step_s += 1.0
+    return int(step_s * 1000)
 
 
 def _cutoff_c(half: HalfState, value_c: float, setpoint_c: float | None) -> float | None:

@@ -25,6 +25,7 @@ class HalfState(msgspec.Struct, frozen=True):
         delivered: Delivered duty over the last few seconds, for the screen.
         same_ms: How long the raw register has not moved at a duty that should move it.
         probe_ms: What is left of the duty step that tests a still sensor.
+        still_duty: What the loop asked for when that step began, None without one.
         setpoint_c: What `in_band` and `reached` were judged by.
         reached: It has been in band at this setpoint; deviations count from then on.
         cutoff_c: Host cut-off; falls with a lowered setpoint only as the half cools.
@@ -54,6 +55,7 @@ class HalfState(msgspec.Struct, frozen=True):
     above_cutoff: bool = False
     cut: bool = False
     finite: bool = True
+    still_duty: float | None = None
 
 
 class LinkState(msgspec.Struct, frozen=True):
