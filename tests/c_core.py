@@ -53,17 +53,27 @@ def core(*names: str) -> tuple[Any, Any]:
 
 
 def build(sources: list[Path], headers: list[Path]) -> tuple[Any, Any]:
-    """Build a library of sources, with what the headers declare; return cffi's `ffi` and it.
-
-    The library lies in `firmware/build/host`, under a name that its sources and flags give.
-    TAWNY_CORE_CC names another compiler, with flags of its own: one that counts what was run.
-    """
+    """Build a library of sources, with what the headers declare; return cffi's `ffi` and it."""
     from cffi import FFI
 
-    every = sorted(FIRMWARE.glob("*.h"))
-    text = b"".join(path.read_bytes() for path in (*sources, *headers, *every))
+    library = compiled(sources)
+    ffi = FFI()
+    stubs = library.parent / "stubs"
+    stubs.mkdir(exist_ok=True)
+    for header in headers:
+        ffi.cdef(declarations(header, stubs))
+    return ffi, ffi.dlopen(str(library))
+
+
+def compiled(sources: list[Path]) -> Path:
+    """Compile sources to a library where it is not there yet; return its path.
+
+    It lies in `firmware/build/host`, under a name that its sources and flags give.
+    TAWNY_CORE_CC names another compiler, with flags of its own: one that counts what was run.
+    """
     compiler = os.environ.get("TAWNY_CORE_CC", "gcc").split()
-    text += " ".join((*compiler, *FLAGS)).encode()
+    texts = [path.read_bytes() for path in (*sources, *sorted(FIRMWARE.glob("*.h")))]
+    text = b"".join(texts) + " ".join((*compiler, *FLAGS)).encode()
     folder = FIRMWARE / "build" / "host" / hashlib.sha256(text).hexdigest()[:16]
     folder.mkdir(parents=True, exist_ok=True)
     library = folder / "core.so"
@@ -72,12 +82,7 @@ def build(sources: list[Path], headers: list[Path]) -> tuple[Any, Any]:
         command = [*compiler, *FLAGS, f"-I{FIRMWARE}", "-shared", "-fPIC", *map(str, sources)]
         subprocess.run([*command, "-o", str(part)], check=True)
         part.replace(library)
-    ffi = FFI()
-    stubs = folder / "stubs"
-    stubs.mkdir(exist_ok=True)
-    for header in headers:
-        ffi.cdef(declarations(header, stubs))
-    return ffi, ffi.dlopen(str(library))
+    return library
 
 
 def _header(source: Path) -> Path:

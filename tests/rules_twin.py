@@ -6,12 +6,14 @@ from collections import Counter
 from typing import Any
 
 from c_core import core
+from safety_core import SOURCES
 from tawny.core.names import FirstOut
 from tawny.sim.limits import READ_MS
 from tawny.sim.memory import HalfSlot
 from tawny.sim.trips import HalfInput, Surroundings, Trips, Verdict
 
 FIRST_OUTS = list(FirstOut)
+SLOT = HalfSlot(rise=500, lag=200, heat_up=600)  # 0.5 K/s, 20 s, 10 min
 
 
 def half(
@@ -57,7 +59,7 @@ class Twin:
     """
 
     def __init__(self, halves: int) -> None:
-        self.ffi, self.lib = core("rules", "safety")
+        self.ffi, self.lib = core(*SOURCES)
         self.halves = halves
         self.now_ms = 0
         self.model = Trips(halves)
@@ -125,3 +127,11 @@ class Twin:
             if self.read(halves, board):
                 return count
         return 0
+
+
+def armed_twin(slot: HalfSlot | None = SLOT, halves: int = 2) -> Twin:
+    """Return armed rules that judge by one slot for both halves."""
+    twin = Twin(halves)
+    twin.set_mould((slot, slot))
+    twin.arm()
+    return twin

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from safety_core import FIRST_OUTS, LIMITS, MOVES, SLOT, STATES, Core
+from safety_core import FIRST_OUTS, MOVES, SLOT, STATES, Core
 from tawny.core import messages as m
 from tawny.core.names import BoardState, FirstOut
 from tawny.sim.states import Move, after
-
-TRIP_LEAST, CEILING = LIMITS["SAFETY_TRIP_LEAST"], LIMITS["SAFETY_CEILING"]
-SECOND = 20  # passes
-
 
 # The states.
 
@@ -229,7 +225,9 @@ def test_core_arms_from_ready_alone() -> None:
     assert core.call("arm") is False
     core.call("open_session")
     core.passes(1)
+    assert not core.permits
     assert core.call("arm") is True
+    assert core.permits
     assert core.call("arm") is False
     core.set_inputs(m.IN_THERMOSTAT)
     assert core.call("arm") is False

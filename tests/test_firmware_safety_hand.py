@@ -11,7 +11,6 @@ from safety_core import FIRST_OUTS, LIMITS, TRIPS, Core
 from tawny.core import messages as m
 
 TRIP_LEAST, CEILING = LIMITS["SAFETY_TRIP_LEAST"], LIMITS["SAFETY_CEILING"]
-SECOND = 20  # passes
 
 
 # Commissioning heat.
@@ -70,7 +69,18 @@ def test_core_heats_by_hand_where_only_the_mould_is_unknown() -> None:
     assert core.heat() == "state"
 
 
-@pytest.mark.parametrize(("expiry_ms", "passes"), [(100, 2), (1500, 30), (9999, 30)])
+def test_core_permits_no_heat_by_hand_in_another_state() -> None:
+    """Heat that is noted where it may not be, permits nothing."""
+    core = Core().tested()
+    core.it.heats = 1
+
+    assert core.state == "locked"
+    assert not core.permits
+
+
+@pytest.mark.parametrize(
+    ("expiry_ms", "passes"), [(0, 1), (49, 1), (100, 2), (1500, 30), (9999, 30)]
+)
 def test_core_ends_heat_by_hand_at_its_expiry(expiry_ms: int, passes: int) -> None:
     """On until `x` ms after the line, 1.5 s at most, and cut then."""
     core = heating()

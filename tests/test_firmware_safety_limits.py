@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from safety_core import LIMITS, Core
+from safety_core import SLOT, STATES, Core
 from tawny.core import messages as m
+from tawny.core.names import BoardState
 from tawny.sim.memory import HalfSlot
-
-TRIP_LEAST, CEILING = LIMITS["SAFETY_TRIP_LEAST"], LIMITS["SAFETY_CEILING"]
-SECOND = 20  # passes
-
 
 # Conditions that end heat.
 
@@ -112,6 +109,22 @@ def test_core_locks_where_the_mirror_is_in_at_the_start() -> None:
     assert (core.state, core.why, core.latch) == ("locked", "mirror", "none")
 
 
+@pytest.mark.parametrize("why", ["session", "mould"])
+def test_core_locks_an_armed_board_for_any_other_reason(why: str) -> None:
+    """No session, no R and lag: locked, cut, and no event but what the caller says."""
+    core = Core().armed()
+    if why == "session":
+        core.it.session = False
+        core.lib.core_settle(core.it)
+    else:
+        core.set_mould((SLOT, None))
+
+    assert (core.state, core.why, core.latch) == ("locked", why, "none")
+    assert core.it.cut
+    assert not core.contactor
+    assert not {"disarmed", "mains"} & set(core.codes)
+
+
 # What a read finds.
 
 
@@ -192,6 +205,28 @@ def test_core_knows_the_hottest_half_that_is_fitted() -> None:
         assert core.lib.safety_is_hot(core.it) == hot
 
 
+def test_core_lights_hot_while_it_tests_itself() -> None:
+    """On through the self-test, however cold it is, off with it."""
+    core = Core()
+    core.tenths[:] = [200, 200]
+    core.call("end_selftest", True)  # noqa: FBT003 - C
+    core.passes(19)
+    assert core.it.sensors_good
+    assert core.lib.safety_is_hot(core.it)
+    core.passes(1)
+    assert not core.lib.safety_is_hot(core.it)
+    core.it.state = STATES.index(BoardState.BOOT)
+    assert core.lib.safety_is_hot(core.it)
+
+
+@pytest.mark.parametrize(("latch", "alarms"), [("none", False), ("stuck", True)])
+def test_core_sounds_its_alarm_when_tripped(latch: str, alarms: bool) -> None:  # noqa: FBT001
+    """Tripped, whatever the cause; not when locked."""
+    core = Core(latch=latch).tested()
+
+    assert core.lib.safety_alarms(core.it) == alarms
+
+
 # Charge, open mould, presence.
 
 
@@ -258,3 +293,12 @@ def test_core_takes_a_press_for_presence(bit: int) -> None:
     core.set_inputs(bit, on=False)
     core.set_inputs(m.IN_OPEN)
     assert core.lib.safety_presence_left_s(core.it) == 1820
+
+
+def test_core_counts_no_presence_while_nothing_can_heat() -> None:
+    """A press in state ready begins nothing; arming does."""
+    core = Core().ready()
+    core.set_inputs(m.IN_NEXT)
+    assert core.it.present == 0
+    core.call("arm")
+    assert core.lib.safety_presence_left_s(core.it) == 1920

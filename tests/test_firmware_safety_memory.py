@@ -8,12 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safety_core import LIMITS, Core
+from safety_core import Core
 from tawny.core import messages as m
-
-TRIP_LEAST, CEILING = LIMITS["SAFETY_TRIP_LEAST"], LIMITS["SAFETY_CEILING"]
-SECOND = 20  # passes
-
 
 # Timers, events, the seal.
 
@@ -47,9 +43,10 @@ def flips(core: Core) -> list[tuple[int, int]]:
     return [(at, 1 << bit) for at in range(size) for bit in range(8)]
 
 
-def test_core_finds_every_bit_that_changed_by_itself() -> None:
+@pytest.mark.parametrize("halves", [1, 2])
+def test_core_finds_every_bit_that_changed_by_itself(halves: int) -> None:
     """Each single bit of the whole core, while armed: at the next pass tripped and off."""
-    core = Core().armed()
+    core = Core(halves=halves).armed()
     core.fed(1)
     before = bytes(core.bytes())
     for at, mask in flips(core):
@@ -136,47 +133,42 @@ _calls = st.one_of(
     st.tuples(st.just("heat"), st.integers(0, 2), st.integers(0, 65535), st.booleans()),
     st.tuples(st.sampled_from(["read"]), st.integers(200, 2400), st.booleans()),
     st.tuples(st.just("end_selftest"), st.booleans()),
-    st.tuples(st.just("come"), st.sampled_from(["ready", "armed"])),
+    st.tuples(st.sampled_from(["come", "arm"])),
 )
 
 
-@settings(max_examples=200)
+def carry_out(core: Core, name: str, given_: list[Any]) -> None:
+    """Make one call; `come` brings the board to where it can be armed, `read` reads."""
+    if name == "come":
+        core.call("set_inputs", m.IN_MAINS | (m.IN_CONTACTOR if core.contactor else 0))
+        core.call("open_session")
+        core.call("pass", True)  # noqa: FBT003 - C
+    elif name == "read":
+        core.tenths[0], core.sensors_good = given_
+        core.read()
+    else:
+        core.call(name, *given_)
+
+
+@settings(max_examples=300)
 @given(st.sampled_from([1, 2]), st.lists(_calls, max_size=60))
 def test_core_never_heats_clears_or_arms_of_itself(
     halves: int, calls: list[tuple[Any, ...]]
 ) -> None:
     """No call but the right one arms, heats, or clears the latch, in any order of any calls."""
     core = Core(halves=halves).tested()
-    core.mirror_follows = False
     for name, *given_ in calls:
-        before = (core.state, core.latch, core.it.heats, core.lib.safety_trip(core.it))
-        if name == "come":
-            core.set_inputs(m.IN_MAINS | m.IN_CONTACTOR, on=core.contactor)
-            core.call("open_session")
-            continue
-        if name == "read":
-            core.tenths[0], core.sensors_good = given_[0], given_[1]
-            core.read()
-        else:
-            core.call(name, *given_)
-        state, latch, heats, trip = before
-        if latch != "none":
-            reset = name == "release_arm" and given_ == [True, True]
-            assert core.latch == latch or (reset and core.latch == "none")
-        if core.state == "armed":
-            assert state == "armed" or name == "arm"
-        if core.it.heats and core.it.heats != heats:
-            assert name == "heat"
-            assert given_[2]
-        if core.lib.safety_trip(core.it) > trip:
-            assert name == "set_trip"
-            assert given_[1]
-            assert state != "armed"
-        if state == "armed" and core.state != "armed":
-            assert core.it.cut
+        state, latch, heats = core.state, core.latch, core.it.heats
+        trip = core.lib.safety_trip(core.it)
+        carry_out(core, name, given_)
+        reset = name == "release_arm" and given_ == [True, True]
+        assert latch in {"none", core.latch} or (reset and core.latch == "none")
+        assert core.state != "armed" or state == "armed" or name == "arm"
+        assert core.it.heats in {0, heats} or (name == "heat" and given_[2])
+        raised = core.lib.safety_trip(core.it) > trip
+        assert not raised or (name == "set_trip" and given_[1] and state != "armed")
+        assert core.it.cut or state != "armed" or core.state == "armed"
         assert core.permits == (core.state == "armed" or core.it.heats != 0)
         assert core.contactor == (core.permits or bool(core.it.lingers))
-        if core.state == "tripped":
-            assert core.latch != "none"
-            assert not core.contactor
+        assert core.state != "tripped" or (core.latch != "none" and not core.contactor)
         assert core.lib.safety_is_intact(core.it)
