@@ -1,4 +1,3 @@
-# ruff: noqa: INP001 - a program beside the sources whose layout it knows
 """Write what a new board's EEPROM holds, as Intel hex for the programmer.
 
     python eeprom_image.py [--id 16-hex-digits] FILE

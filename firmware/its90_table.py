@@ -1,4 +1,3 @@
-# ruff: noqa: INP001 - a program beside the source it writes a part of
 """Print the tables by which `sense.c` turns type K temperatures into voltages and back.
 
 The ITS-90 reference function is replaced by one polynomial for each 102.4 K. Each goes through

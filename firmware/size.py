@@ -3,8 +3,9 @@
 
     size.py build/tawny.elf
 
-The stack is bounded from the machine code: what each function pushes and reserves, plus the deepest
-of those it calls, plus the deepest interrupt, which never nest. A cycle of calls is refused.
+The stack is bounded from the machine code: what each function pushes and reserves, plus the
+deepest of those it calls, plus the deepest interrupt, which never nest. A cycle of calls is
+refused.
 """
 
 from __future__ import annotations
@@ -15,81 +16,93 @@ import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 
-FLASH_BYTES, RAM_BYTES, EEPROM_BYTES = 32768, 2048, 1024
+from stamp import symbols
+
+FLASH_BYTES, RAM_BYTES = 32768, 2048
 RAM_SHARE, STACK_SHARE = 0.50, 0.75
 FLASH_SHARE = 0.75  # the build fails above it
 FLASH_GOAL = 0.50  # not reached: see README.md, "Size"
-RAM_START = 0x100
+RAM_START = 0x80_0100
+CALL_BYTES = 2  # of a return address
+SAVED_REGISTERS = 18  # that the compiler's common prologue pushes, from its first entry
 NEGATIVE = 0x8000
+BY_POINTER = "board_eeprom_peek"  # the only function that is called through a pointer
 
 _FUNCTION = re.compile(r"^[0-9a-f]+ <([^>]+)>:$")
 _CODE = re.compile(r"^\s*[0-9a-f]+:\t(?:[0-9a-f]{2} )+\s*\t(\S+)\s*([^;]*)(?:;\s*(.*))?$")
 _TARGET = re.compile(r"<([^>+]+)(?:\+0x([0-9a-f]+))?>")
-_LDI = re.compile(r"r(\d+), 0x([0-9A-F]+)", re.IGNORECASE)
 
 
 @dataclass
 class Function:
-    """What one function does to the stack."""
+    """What one function does to the stack, read one instruction at a time.
 
+    Attributes:
+        own: Bytes that it pushes and reserves.
+        frame: What the frame pointer is moved by, until the stack pointer follows.
+    """
+
+    name: str
     own: int = 0
+    frame: int = 0
     calls: set[str] = field(default_factory=set)
     jumps: set[str] = field(default_factory=set)
+    loaded: dict[str, int] = field(default_factory=dict)
 
-
-def _run(*command: str) -> str:
-    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
-
-
-def symbols(elf: Path) -> dict[str, int]:
-    """Return every symbol's address."""
-    lines = (line.split() for line in _run("avr-nm", str(elf)).splitlines())
-    return {words[2]: int(words[0], 16) for words in lines if len(words) == 3}
-
-
-def functions(elf: Path, called_by_pointer: str) -> dict[str, Function]:
-    """Read every function's use of the stack from the machine code."""
-    found: dict[str, Function] = {}
-    now = Function()
-    name = ""
-    loaded: dict[int, int] = {}
-    taken = 0
-    for line in _run("avr-objdump", "-d", "-j", ".text", str(elf)).splitlines():
-        if begin := _FUNCTION.match(line):
-            name = begin[1]
-            now = found.setdefault(name, Function())
-            loaded, taken = {}, 0
-            continue
-        code = _CODE.match(line)
-        if not code:
-            continue
-        what, operands, note = code[1], code[2].strip(), code[3] or ""
-        target = _TARGET.search(note)
+    def take(self, what: str, operands: list[str], target: re.Match[str] | None) -> None:
+        """Take the next instruction."""
         if what == "push":
-            now.own += 1
-        elif what == "ldi" and (value := _LDI.match(operands)):
-            loaded[int(value[1])] = int(value[2], 16)
-        elif what == "sbiw" and operands.startswith("r28,"):
-            taken = int(operands.split(",")[1], 0)
-        elif what == "subi" and operands.startswith("r28,"):
-            taken = int(operands.split(",")[1], 0)
-        elif what == "sbci" and operands.startswith("r29,"):
-            taken |= int(operands.split(",")[1], 0) << 8
-        elif what == "out" and operands.startswith("0x3d,"):  # the stack pointer is set to it
-            now.own += taken if taken < NEGATIVE else 0  # the other sign gives room back
-            taken = 0
-        elif what == "rcall" and operands == ".+0":
-            now.own += 2  # room for two bytes, the short way
-        elif what in {"call", "rcall"} and target:
-            now.calls.add(target[1])
+            self.own += 1
+        elif what == "ldi":
+            self.loaded[operands[0]] = int(operands[1], 16)
         elif what == "icall":
-            now.calls.add(called_by_pointer)
-        elif what in {"jmp", "rjmp"} and target and target[1] != name:
-            if target[1] == "__prologue_saves__":
-                now.own += 18 - int(target[2] or "0", 16) // 2
-                now.own += loaded.get(27, 0) << 8 | loaded.get(26, 0)
-            elif not target[1].startswith("__epilogue"):
-                now.jumps.add(target[1])
+            self.calls.add(BY_POINTER)
+        elif what in {"call", "rcall"}:
+            self._call(operands, target)
+        elif what in {"jmp", "rjmp"}:
+            self._jump(target)
+        else:
+            self._move_frame(what, operands)
+
+    def _call(self, operands: list[str], target: re.Match[str] | None) -> None:
+        if target:
+            self.calls.add(target[1])
+        elif operands[0] == ".+0":
+            self.own += CALL_BYTES  # room for two bytes, the short way
+
+    def _jump(self, target: re.Match[str] | None) -> None:
+        if not target or target[1] == self.name or target[1].startswith("__epilogue"):
+            return
+        if target[1] == "__prologue_saves__":
+            skipped = int(target[2] or "0", 16) // 2
+            frame = self.loaded.get("r27", 0) << 8 | self.loaded.get("r26", 0)
+            self.own += SAVED_REGISTERS - skipped + frame
+        else:
+            self.jumps.add(target[1])
+
+    def _move_frame(self, what: str, operands: list[str]) -> None:
+        if what in {"sbiw", "subi"} and operands[0] == "r28":
+            self.frame = int(operands[1], 0)
+        elif what == "sbci" and operands[0] == "r29":
+            self.frame |= int(operands[1], 0) << 8
+        elif what == "out" and operands[0] == "0x3d":  # the stack pointer is set to it
+            if self.frame < NEGATIVE:  # the other sign gives room back
+                self.own += self.frame
+            self.frame = 0
+
+
+def functions(elf: Path) -> dict[str, Function]:
+    """Read every function's use of the stack from the machine code."""
+    command = ["avr-objdump", "-d", "-j", ".text", str(elf)]
+    listing = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    found: dict[str, Function] = {}
+    now = Function("")
+    for line in listing.splitlines():
+        if begin := _FUNCTION.match(line):
+            now = found.setdefault(begin[1], Function(begin[1]))
+        elif code := _CODE.match(line):
+            operands = [operand.strip() for operand in code[2].split(",")]
+            now.take(code[1], operands, _TARGET.search(code[3] or ""))
     return found
 
 
@@ -101,9 +114,9 @@ def depth(found: dict[str, Function], name: str, above: tuple[str, ...] = ()) ->
     """
     if name in above:
         raise ValueError("recursion: " + " > ".join((*above, name)))
-    function = found.get(name, Function())
+    function = found.get(name, Function(name))
     path = (*above, name)
-    called = [2 + depth(found, callee, path) for callee in sorted(function.calls)]
+    called = [CALL_BYTES + depth(found, callee, path) for callee in sorted(function.calls)]
     jumped = [depth(found, callee, path) for callee in sorted(function.jumps)]
     return function.own + max([*called, *jumped, 0])
 
@@ -111,13 +124,13 @@ def depth(found: dict[str, Function], name: str, above: tuple[str, ...] = ()) ->
 def measure(elf: Path) -> dict[str, int]:
     """Return bytes of flash, static RAM, deepest stack and the room it has."""
     names = symbols(elf)
-    found = functions(elf, "board_eeprom_peek")
+    found = functions(elf)
     interrupts = [depth(found, name) for name in found if name.startswith("__vector_")]
-    static = names["__heap_start"] - 0x800000 - RAM_START
+    static = names["__heap_start"] - RAM_START
     return {
         "flash": names["__data_load_end"],
         "ram": static,
-        "stack": 2 + depth(found, "main") + 2 + max(interrupts),
+        "stack": CALL_BYTES + depth(found, "main") + CALL_BYTES + max(interrupts),
         "room": RAM_BYTES - static,
     }
 

@@ -3,12 +3,13 @@
 
     stamp.py in.elf out.elf
 
-The CRC covers the flash from address 0 to the end of the image, the four bytes of `board_stamp` left
-out. Same sources, same compiler: same image, same CRC.
+The CRC covers the flash from address 0 to the end of the image, the four bytes of `board_stamp`
+left out. Same sources, same compiler: same image, same CRC.
 """
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import tempfile
@@ -22,9 +23,10 @@ def _run(*command: str) -> str:
     return subprocess.run(command, check=True, capture_output=True, text=True).stdout
 
 
-def _symbols(elf: Path) -> dict[str, int]:
-    lines = (line.split() for line in _run("avr-nm", str(elf)).splitlines())
-    return {words[2]: int(words[0], 16) for words in lines if len(words) == 3}
+def symbols(elf: Path) -> dict[str, int]:
+    """Return every symbol's address; RAM stands behind 0x800000."""
+    found = re.findall(r"^([0-9a-f]+) \S (\S+)$", _run("avr-nm", str(elf)), re.MULTILINE)
+    return {name: int(address, 16) for address, name in found}
 
 
 def stamp(source: Path, target: Path) -> int:
@@ -33,13 +35,13 @@ def stamp(source: Path, target: Path) -> int:
     Raises:
         ValueError: If the image holds no place for it.
     """
-    symbols = _symbols(source)
+    names = symbols(source)
     with tempfile.TemporaryDirectory() as folder:
         flash, text = Path(folder, "flash"), Path(folder, "text")
         _run("avr-objcopy", "-O", "binary", "-j", ".text", "-j", ".data", str(source), str(flash))
         _run("avr-objcopy", "-O", "binary", "-j", ".text", str(source), str(text))
         image = flash.read_bytes()
-        at, end = symbols["board_stamp"], symbols["__data_load_end"]
+        at, end = names["board_stamp"], names["__data_load_end"]
         if len(image) != end or image[at : at + STAMP_BYTES] != b"\xff" * STAMP_BYTES:
             raise ValueError(f"{source}: {len(image)} bytes of {end}, or no empty stamp at {at:#x}")
         crc = zlib.crc32(image[:at] + image[at + STAMP_BYTES :])
