@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tawny.cli.options import chosen_home, home_option, json_option
 from tawny.words import _
+
+if TYPE_CHECKING:
+    from tawny.core.messages import Here
 
 
 @click.command("check", help=_("Look for what could go wrong, and say how to mend it."))
@@ -24,13 +28,15 @@ def command(  # noqa: D103 - the help says it
     from tawny.cli.findings import Level, Machine, guarded  # noqa: PLC0415
 
     place, machine = chosen_home(ctx, home), Machine()
+    met: list[Here] = []
     checks = (
         ("versions", check_machine.versions),
         ("settings", lambda: check_home.settings(place)),
         ("record", lambda: check_home.record(place)),
         ("file system", lambda: check_home.disk(place, machine)),
         ("port", lambda: check_port.ports(machine)),
-        ("board", lambda: check_port.board(place, port)),
+        ("board", lambda: check_port.board(place, port, met)),
+        ("commissioning", lambda: check_home.commissioning(place, met)),
         ("clock", check_machine.clock),
         ("sleep", lambda: check_machine.sleep(machine)),
         ("supply", lambda: check_machine.supply(machine)),

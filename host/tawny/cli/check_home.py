@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from tawny.cli.commission_show import reminders
 from tawny.cli.findings import Finding, Level, Machine
+from tawny.core.messages import Here
 from tawny.settings.home import Home
 from tawny.settings.workshop import load_workshop
 from tawny.store.folder import file_system
@@ -89,6 +91,28 @@ def record(home: Home) -> Iterator[Finding]:
                 ),
                 _("if no press runs, the next start seals it and shows its rescue card"),
             )
+
+
+def commissioning(home: Home, met: Sequence[Here] = ()) -> Iterator[Finding]:
+    """Look whether each mould was commissioned, not too long ago and with this board.
+
+    Args:
+        home: Whose settings and record.
+        met: The board that answered, if one did.
+    """
+    if not home.settled:
+        return
+    if load_workshop(home).simulated:
+        said = _("simulated: nothing is due")
+        yield Finding("commissioning", Level.GOOD, said)
+        return
+    board, build = (met[0].board, met[0].build) if met else ("", "")
+    found = reminders(home, board=board, build=build)
+    for said in found:
+        yield Finding("commissioning", Level.LOOK, said, "tawny commission --mould NAME")
+    if not found:
+        said = _("every mould is commissioned, none of them a year ago or longer")
+        yield Finding("commissioning", Level.GOOD, said)
 
 
 def _damage(verdict: Verdict) -> str:

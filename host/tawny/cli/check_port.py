@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from tawny.cli.findings import Finding, Level, Machine
 from tawny.cli.launch import answers
 from tawny.core.framing import Framer
-from tawny.core.messages import FROM_BOARD_MOST_BYTES
+from tawny.core.messages import FROM_BOARD_MOST_BYTES, Here
 from tawny.errors import N_
 from tawny.link import events
 from tawny.link.port import denied, open_port
@@ -53,8 +53,14 @@ def ports(machine: Machine) -> Iterator[Finding]:
         yield Finding("other programs", Level.MEND if usb else Level.LOOK, said, advice)
 
 
-def board(home: Home, port: str | None) -> Iterator[Finding]:
-    """Greet the board on the port named here or in the settings; no other is ever opened."""
+def board(home: Home, port: str | None, met: list[Here] | None = None) -> Iterator[Finding]:
+    """Greet the board on the port named here or in the settings; no other is ever opened.
+
+    Args:
+        home: Whose settings name the port.
+        port: In place of the one in the settings.
+        met: Gets the identity of the board that answered.
+    """
     if answers(home.socket):
         yield Finding(
             "board",
@@ -71,14 +77,14 @@ def board(home: Home, port: str | None) -> Iterator[Finding]:
             "tawny check --port /dev/serial/by-id/...",
         )
         return
-    yield _greet(port)
+    yield _greet(port, [] if met is None else met)
 
 
 def _port_in_settings(home: Home) -> str:
     return read_press(home.press).port if home.settled else ""
 
 
-def _greet(url: str) -> Finding:
+def _greet(url: str, met: list[Here]) -> Finding:
     """Open a session, read who is there, and end it again; nothing is heated."""
     line = open_port(url)
     session = Session(secrets.token_hex(4))
@@ -96,6 +102,7 @@ def _greet(url: str) -> Finding:
             session.dropped(framer.oversize - dropped, time.monotonic())
             dropped = framer.oversize
             happened += session.poll(time.monotonic())
+            met += [event.here for event in happened if isinstance(event, events.Up)]
             found = _judge(happened, url)
             if found is not None:
                 session.bye()

@@ -30,6 +30,7 @@ COMMANDS = {
     "export": Entry("export", "command", N_("Write parts with their traces as files.")),
     "calc": Entry("calc", "group", N_("Sums of the trade: sensors, dose, steam, water.")),
     "check": Entry("check", "command", N_("Look for what could go wrong, and say how to mend it.")),
+    "commission": Entry("commission", "command", N_("Commission a mould on a connected board.")),
     "board": Entry("board", "group", N_("A simulated board behind a serial line.")),
     "bench": Entry("bench", "command", N_("Measure this program on this machine.")),
 }

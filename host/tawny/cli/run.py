@@ -26,7 +26,8 @@ def command(  # noqa: D103 - the help says it
     light: bool = False,
     home: Path | None = None,
 ) -> None:
-    from tawny.cli.dashboard import attach  # noqa: PLC0415 - the help stays light
+    from tawny.cli.commission_show import remind  # noqa: PLC0415 - the help stays light
+    from tawny.cli.dashboard import attach  # noqa: PLC0415
     from tawny.cli.terminal import need_terminal  # noqa: PLC0415
     from tawny.settings.home import open_home  # noqa: PLC0415
     from tawny.settings.workshop import load_workshop  # noqa: PLC0415
@@ -45,6 +46,7 @@ def command(  # noqa: D103 - the help says it
             set_up(place)
         return
     load_workshop(place)
+    remind(place)
     options: list[str] = []
     for name, value in (("--port", port), ("--recipe", recipe)):
         if value is not None:

@@ -385,10 +385,11 @@ class Commissioner:
             "slot": self._plan.slot,
             "number": min(self._step + 1, len(STEPS)),
             "count": len(STEPS),
-            "lock_reason": self._board.why,
             "proposed_c": proposed_trip_c(self._plan),
             "setpoint_c": self._plan.setpoint_c,
         }
+        if self._board.why not in {"", "none", "mould"}:
+            fields["lock_reason"] = self._board.why
         if self._step < len(STEPS) and self._at.half is not None:
             fields["half"] = self._at.half.value
         return fields

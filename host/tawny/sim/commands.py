@@ -46,6 +46,12 @@ class PressArm(Command, frozen=True, tag="press_arm"):
     hold_ms: _Hold = 300
 
 
+class HoldArm(Command, frozen=True, tag="hold_arm"):
+    """Hold ARM/RESET down until told otherwise, or let go of it."""
+
+    down: bool
+
+
 class PressNext(Command, frozen=True, tag="press_next"):
     """Press NEXT/MARK and let go again."""
 
@@ -139,6 +145,7 @@ class Look(Command, frozen=True, tag="look"):
 
 AnyCommand = (
     PressArm
+    | HoldArm
     | PressNext
     | ResetTrip
     | OpenMould

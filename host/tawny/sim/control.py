@@ -3,6 +3,7 @@
 One JSON object a line, each answered by one line. `do` names the deed:
 
     {"do": "press_arm", "hold_ms": 300}          {"do": "press_next"}
+    {"do": "hold_arm", "down": true}
     {"do": "open_mould"}                         {"do": "close_mould"}
     {"do": "load_charge", "residue_g": 34, "water_g": 8, "temperature_c": 22}
     {"do": "unload_charge"}                      {"do": "reset_trip"}

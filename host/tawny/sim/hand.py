@@ -35,6 +35,10 @@ class Hand(Protocol):
         """Press ARM/RESET and let go again."""
         return self.do(c.PressArm(hold_ms=hold_ms))
 
+    def hold_arm(self, *, down: bool) -> c.Answer:
+        """Hold ARM/RESET down, or let go of it."""
+        return self.do(c.HoldArm(down=down))
+
     def press_next(self, hold_ms: int = 150) -> c.Answer:
         """Press NEXT/MARK and let go again."""
         return self.do(c.PressNext(hold_ms=hold_ms))

@@ -31,6 +31,11 @@ def _press_arm(command: c.PressArm, world: World) -> str | None:
     return _press(world, m.IN_ARM, command.hold_ms)
 
 
+@_touch.register(c.HoldArm)
+def _hold_arm(command: c.HoldArm, world: World) -> None:
+    world.set_input(m.IN_ARM, on=command.down)
+
+
 @_touch.register(c.PressNext)
 def _press_next(command: c.PressNext, world: World) -> str | None:
     return _press(world, m.IN_NEXT, command.hold_ms)

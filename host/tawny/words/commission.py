@@ -120,7 +120,9 @@ FAILURES: dict[str, Templates] = {
         " contact."
     ),
     "mould_opened": N_("The mould was opened. Close it; this is measured with a closed mould."),
-    "other_trip": N_("The board tripped: {first_out}. Find the cause, then hold ARM/RESET for 3 s."),
+    "other_trip": N_(
+        "The board tripped: {first_out}. Find the cause, then hold ARM/RESET for 3 s."
+    ),
     "mirror_not_seen": N_(
         "The board did not see the contactor's armature. Look at the mirror contact and its wires."
     ),

@@ -1,0 +1,144 @@
+"""`tawny commission` as a person runs it: prompts, refusals, the record, and what is due."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import time
+from pathlib import Path
+
+import pytest
+
+from commission_person import NOW_MS, Near, Person, Virtual, board, run
+from tawny.cli.commission_walk import Terminal, keep_done, plan_of
+from tawny.core.commission_due import due
+from tawny.core.names import Half
+from tawny.core.record import COMMISSIONED, Commissioned
+from tawny.errors import InputError
+from tawny.link.port import open_port
+from tawny.link.session import Session
+from tawny.service.commissioner import Commissioner
+from tawny.settings.demo import lay_demo
+from tawny.settings.equipment import read_mould
+from tawny.settings.home import Home
+from tawny.settings.workshop import load_workshop
+from tawny.store.reader import Reader
+from tawny.store.store import Store
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Home:
+    """The demo workshop."""
+    place = Home(tmp_path / "home")
+    lay_demo(place)
+    return place
+
+
+@pytest.mark.slow
+def test_commission_terminal_from_beginning_to_end(
+    home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every step by what stands on the screen; then record, passport and board agree."""
+    board = Virtual()
+    reading, writing = os.pipe()
+    person = Near(board, writing)
+    monkeypatch.setattr("sys.stdin", person_reads := os.fdopen(reading))
+    monkeypatch.setattr("click.echo", person.read)
+    commissioner = Commissioner(
+        Session("7a3c90de"),
+        plan_of(load_workshop(home), load_workshop(home).mould("saucer-160")),
+        utc_ms=lambda: board.utc_ms(board.ms),
+        pick=lambda count: board.ms // 50 % count,
+        simulated=True,
+    )
+    Terminal(commissioner, board, "virtual", board).run()  # type: ignore[arg-type]
+    os.close(writing)
+    person_reads.close()
+    with Store.open(home.root, simulated=True) as store:
+        keep_done(home, store, commissioner.record(), board.ms)
+
+    with Reader.open(home.root) as reader:
+        entry = reader.entries(kinds=(COMMISSIONED,))[-1]
+        assert reader.verify().sound
+    done = entry.read(Commissioned)
+    passport = read_mould(home.moulds / "saucer-160.toml")
+    slot = board.world.memory.contents.slots[1]
+    assert entry.who == done.person == "Ada Reed"
+    assert {step.outcome for step in done.steps} == {"done"}
+    for half, kept, there in (
+        (Half.UPPER, passport.upper, slot.upper),
+        (Half.LOWER, passport.lower, slot.lower),
+    ):
+        assert there is not None
+        assert kept.rise_k_per_s == done.halves[half].rise_k_per_s == there.rise / 1000
+        assert kept.lag_s == done.halves[half].lag_s == there.lag / 10
+        assert kept.heat_up_s == done.halves[half].heat_up_s == there.heat_up
+    assert "[24/24] Set the trip point and read the limits back" in person.lines
+    assert due([done], "saucer-160", NOW_MS + board.ms, build=done.board_build) is None
+
+
+def test_commission_command_left_changes_nothing(home: Home) -> None:
+    """Left by a word in the middle: the exit code says so, the record stays empty."""
+    before = (home.moulds / "saucer-160.toml").read_bytes()
+    with board(home, pace=20.0) as hand, Person(home, hand, pace=20.0) as person:
+        person.until("Open the mould")
+        person.type("skip")
+        person.until('No step can be skipped. Type "leave"')
+        person.type("leave")
+        person.until("as they were before")
+        assert person.end() == 1
+
+    assert "SIMULATED board: this commissions no real press." in person.lines
+    assert (home.moulds / "saucer-160.toml").read_bytes() == before
+    with Reader.open(home.root) as reader:
+        assert reader.entries(kinds=(COMMISSIONED,)) == []
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_commission_command_interrupted_ends_the_heat(home: Home, number: signal.Signals) -> None:
+    """Ctrl-C, an order to end, a closed terminal: the contactor lets go and nothing is kept."""
+    with board(home, pace=10.0) as hand, Person(home, hand, pace=10.0) as person:
+        person.until("Press the heat-off button")
+        assert hand.look().scene.contactor  # type: ignore[union-attr]
+        person.process.send_signal(number)
+        person.until("as they were before")
+        assert person.end() == 1
+        time.sleep(0.3)
+        assert not hand.look().scene.contactor  # type: ignore[union-attr]
+
+
+def test_commission_command_waits_for_no_owner(home: Home) -> None:
+    """While the press runs, or something else has the port, it says so and touches nothing."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as desk:
+        desk.bind(str(home.socket))
+        desk.listen()
+        ran = run("--home", str(home.root))
+    assert ran.returncode == 2
+    assert "is running and has the board" in ran.stderr
+    home.socket.unlink()
+
+    with board(home, pace=1.0):
+        line = open_port(str(home.root / "board"))
+        ran = run("--home", str(home.root))
+        line.close()
+    assert ran.returncode == 2
+    assert "is in use by" in ran.stderr
+    with Store.open(home.root, simulated=True):
+        ran = run("--home", str(home.root))
+    assert ran.returncode == 2
+
+
+def test_commission_command_says_what_is_missing(home: Home) -> None:
+    """No board, no such mould, two moulds and none named, a mould without a recipe."""
+    ran = run("--home", str(home.root))
+    assert ran.returncode != 0
+    assert "There is no port" in ran.stderr
+    assert "there is no mould bowl" in run("--mould", "bowl", "--home", str(home.root)).stderr
+    first = (home.moulds / "saucer-160.toml").read_text(encoding="utf-8")
+    other = first.replace('name = "saucer-160"', 'name = "bowl"').replace("slot = 1", "slot = 2")
+    (home.moulds / "bowl.toml").write_text(other, encoding="utf-8")
+    assert "bowl, saucer-160" in run("--home", str(home.root)).stderr
+    workshop = load_workshop(home)
+    with pytest.raises(InputError, match="no recipe uses mould bowl"):
+        plan_of(workshop, workshop.mould("bowl"))
