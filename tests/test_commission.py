@@ -80,6 +80,31 @@ def test_commission_never_heats_for_somebody_who_does_not_hold_arm() -> None:
     assert rig.heated_ms == 0
 
 
+def heat_asked(rig: Rig) -> list[int]:
+    """Return a list that collects when lines of commissioning heat leave the program."""
+    times_ms: list[int] = []
+
+    def listen(data: bytes) -> None:
+        lines = map(decode_to_board, data.split(b"\n")[:-1])
+        times_ms.extend(rig.now_ms for line in lines if isinstance(line, m.CommissioningHeat))
+
+    rig.before_send = listen
+    return times_ms
+
+
+def test_commission_asks_for_no_heat_while_arm_is_up() -> None:
+    """Not even a line that the board would refuse, in a stage that would heat."""
+    rig = Rig(step="heat_off")
+    rig.deeds["hold_arm_for_contactor"] = lambda _: None
+    asked_ms = heat_asked(rig)
+    rig.until_asked("hold_arm_for_contactor")
+    rig.run(20.0)
+
+    assert asked_ms == []
+    rig.world.set_input(m.IN_ARM, on=True)
+    assert rig.run(3.0, lambda: bool(asked_ms))
+
+
 @pytest.mark.parametrize("moment_s", [0.0, 0.3, 5.0, 60.0])
 def test_commission_ends_the_heat_when_arm_comes_up(moment_s: float) -> None:
     """Letting go ends it at the board at once, and the program asks for no more."""
@@ -102,19 +127,14 @@ def test_commission_asks_for_no_heat_on_old_telemetry() -> None:
     rig = Rig(step="measure_upper")
     rig.until_asked("heating")
     rig.run(5.0)
-    heat_ms: list[int] = []
-
-    def listen(data: bytes) -> None:
-        lines = map(decode_to_board, data.split(b"\n")[:-1])
-        heat_ms.extend(rig.now_ms for line in lines if isinstance(line, m.CommissioningHeat))
-
-    rig.before_send = listen
+    heat_ms = heat_asked(rig)
     rig.run(2.0)
     assert len(heat_ms) >= 4
     heat_ms.clear()
     deaf_ms = rig.now_ms
     rig.deaf = True
-    rig.run(2.5)
+    rig.run(5.0)
+    assert rig.session.up
     assert max(heat_ms) - deaf_ms <= 1000
 
 
