@@ -135,7 +135,8 @@ def test_commission_asks_for_no_heat_on_old_telemetry() -> None:
     rig.deaf = True
     rig.run(5.0)
     assert rig.session.up
-    assert max(heat_ms) - deaf_ms <= 1000
+    # 1 s, and the 100 ms that a line may wait for the reply to the one before.
+    assert max(heat_ms) - deaf_ms <= 1100
 
 
 def test_commission_that_stops_running_stops_heating() -> None:
