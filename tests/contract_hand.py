@@ -22,9 +22,10 @@ class CommissioningContract:
     def go_on(self, bench: Bench, seconds: float, half: str = "upper") -> list[str]:
         """Ask each 0.4 s beside the duty lines; return the refusals."""
         refusals = []
-        for _ in range(round(seconds / 0.4)):
+        end_ms = bench.rig.now_ms + round(seconds * 1000)
+        while bench.rig.now_ms < end_ms:
             refusals.append(self.heat(bench, half))
-            bench.run(0.4)
+            bench.run(min(0.4, (end_ms - bench.rig.now_ms) / 1000.0))
         return [why for why in refusals if why]
 
     def uncommissioned(self, make_rig: MakeRig, temperature_c: float = 30.0) -> Bench:

@@ -59,6 +59,20 @@ def test_bench_of_speed_divides_simulated_by_wall_seconds() -> None:
 
 
 @pytest.mark.slow
+def test_bench_of_the_image_runs_it_with_mould_and_host() -> None:
+    """The compiled image at rest, heating, and under the whole host, each against its limit."""
+    found = bench("image")
+
+    assert [one["limit"] for one in found] == [100.0, 100.0, 50.0]
+    assert all(one["bound"] == "at least" for one in found)
+    for one in found:
+        figures = one["figures"]
+        # What the processor spent on it does not depend on who else keeps the machine busy.
+        assert figures["simulated_s_per_cpu_s"] >= 0.9 * one["ratio"]
+        assert figures["cpu"]
+
+
+@pytest.mark.slow
 def test_bench_of_start_loads_nothing_heavy() -> None:
     """`tawny --help` against the bare interpreter, and no heavy library in it."""
     quick, heavy = bench("start")

@@ -311,6 +311,18 @@ def test_chip_watchdog_bites(chip: Chip) -> None:
     assert chip.call("edges", Pin.CONTACTOR_TRAIN) > edges + 90
 
 
+def test_chip_line_goes_on_through_a_watchdog_reset(chip: Chip) -> None:
+    """A reset in the middle of a long line costs what came meanwhile, not what is still to come."""
+    ask(chip, "W", 1.0)
+    while chip.call("resets") == 0:
+        if chip.call("unheard") < 40:
+            chip.hear(b"q" * 40)
+        chip.run(chip.cycle + CYCLES_PER_MS)
+    waiting = chip.call("unheard")
+    assert waiting > 20
+    assert run(chip, 30.0).count(b"q") == pytest.approx(waiting, abs=2)
+
+
 @pytest.mark.parametrize(("letter", "what"), [("z", "sleeps"), ("j", "crashed")])
 def test_chip_tells_of_an_image_that_failed(chip: Chip, letter: str, what: str) -> None:
     """Asleep with interrupts off, or outside the flash: an error, and every time again."""
@@ -351,6 +363,7 @@ def test_chip_marks_what_ran(probe: Image) -> None:
 def test_chip_peeks_and_pokes_by_name(chip: Chip) -> None:
     """Variables of the image by their symbols."""
     run(chip, 100.0)
+    assert 0x100 <= chip.image.symbols["probe_ticks"] < 0x900
     ticks = chip.peek("probe_ticks", 2)
     assert ticks == pytest.approx(202, abs=3)
     chip.poke("probe_ticks", 1000, 2)

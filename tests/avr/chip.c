@@ -193,7 +193,6 @@ bool shim_run_to(struct shim *shim, uint32_t address, uint64_t until)
 void shim_reset(struct shim *shim, uint8_t flags)
 {
     avr_t *avr = shim->avr;
-    uint64_t cycle = avr->cycle;
     if (flags & POWER_ON) {
         lose_memory(avr);
     }
@@ -203,7 +202,6 @@ void shim_reset(struct shim *shim, uint8_t flags)
         shim->watchdog->reset_context.wdrf = 1;
     }
     avr_reset(avr);
-    avr->cycle = cycle;
     avr->data[REG_MCUSR] = flags;
     shim->state = SHIM_RUNS;
     resume(shim, flags & POWER_ON);

@@ -170,7 +170,6 @@ void pins_reset(struct shim *shim)
         avr_irq_t *irq = shim->port[index].io->io.irq;
         avr_raise_irq(irq + IOPORT_IRQ_REG_PORT, 0);
         avr_raise_irq(irq + IOPORT_IRQ_DIRECTION_ALL, 0);
-        drive(shim, index, 0, 0);
         show(shim, index);
     }
 }

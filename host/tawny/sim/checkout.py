@@ -28,6 +28,12 @@ _FOR_IMAGE: Final = {"make": "make", "avr-gcc": "gcc-avr avr-libc binutils-avr"}
 _FOR_SHIM: Final = {"make": "make", "gcc": "gcc libc6-dev libsimavr-dev"}
 
 
+def can_build() -> bool:
+    """Return whether this is a checkout, on a machine that has the tools."""
+    there = (_FIRMWARE / "Makefile").is_file()
+    return there and all(shutil.which(tool) for tool in (*_FOR_IMAGE, *_FOR_SHIM))
+
+
 def image_path(build: Build) -> Path:
     """Return the image of a build, made anew where its sources have changed.
 

@@ -25,7 +25,7 @@ _Q_FIRST: Final = 1
 
 
 def commission(board: ElfBoard, measured: Measure, slot: int) -> None:
-    """Store both halves and use the slot; the board is left running.
+    """Store every half that is fitted and use the slot; the board is left running.
 
     Raises:
         LinkError: If it does not start, does not answer, or refuses.
@@ -38,10 +38,12 @@ def commission(board: ElfBoard, measured: Measure, slot: int) -> None:
     here = host.ask(m.Hello(_Q_FIRST, m.PROTOCOL_MAJOR, "00000001"))
     if not isinstance(here, m.Here):
         raise LinkError(N_("the image does not take a session: {said}"), said=repr(here))
+    q = _Q_FIRST + 1
+    limits = host.ask(m.LimitsAsk(here.s, q))
+    zones = limits.zones if isinstance(limits, m.Limits) else len(Half)
     board.set_input(m.IN_ARM, on=True)
     host.live(HELD_MS)
-    q = _Q_FIRST
-    for half in Half:
+    for half in list(Half)[:zones]:
         q += 1
         found = measured.half(half)
         host.order(
@@ -61,6 +63,7 @@ def commission(board: ElfBoard, measured: Measure, slot: int) -> None:
     host.order(m.Bye(here.s, q + 2))
     host.rest()
     board.chip.call("set_line", 0)
+    board.take()
 
 
 class _Host:
@@ -91,7 +94,7 @@ class _Host:
             *lines, self._line = (self._line + self._board.take()).split(b"\n")
             for line in lines:
                 said = wire.decode_from_board(line)
-                if isinstance(said, m.Here | m.Done | m.Refused) and said.q == request.q:
+                if isinstance(said, m.Here | m.Limits | m.Done | m.Refused) and said.q == request.q:
                     return said
         path = str(self._board.chip.image.path)
         raise LinkError(N_("the image {path} does not answer"), path=path)
