@@ -2,114 +2,83 @@
 
 #define WHOLE 1000u
 #define HALVES 2u
-#define WINDOWS_MOST 4u   /* more than can begin while a duty lives */
-#define OLDER 0x80000000u /* an age from here on is that of a moment already accounted */
-
-static uint16_t shortest_ms(const struct output *output)
-{
-    return output->build.least_ms > 0u ? output->build.least_ms : 1u;
-}
+#define LATE_MOST_MS 5000u /* no duty lives, and no minimum lasts, so long */
 
 static bool is_on(const struct output *output, const struct output_pulse *pulse)
 {
     return pulse->begin_ms <= output->at_ms && output->at_ms < pulse->end_ms;
 }
 
-static void wait_less(struct output_pulse *pulse, uint16_t passed_ms)
-{
-    pulse->wait_ms = pulse->wait_ms > passed_ms ? (uint16_t)(pulse->wait_ms - passed_ms) : 0u;
-}
-
-/* Counts what a pulse delivers from the last accounting to a moment of the same window. */
-static void deliver(const struct output *output, struct output_pulse *pulse, uint16_t until_ms)
-{
-    const uint16_t at_ms = output->at_ms;
-    const uint16_t begin_ms = pulse->begin_ms > at_ms ? pulse->begin_ms : at_ms;
-    const uint16_t end_ms = pulse->end_ms < until_ms ? pulse->end_ms : until_ms;
-    uint16_t off_ms = (uint16_t)(until_ms - at_ms);
-    if (begin_ms < end_ms) {
-        pulse->on_ms = (uint16_t)(pulse->on_ms + (end_ms - begin_ms));
-        pulse->wait_ms = output->build.least_ms;
-        off_ms = (uint16_t)(until_ms - end_ms);
-    }
-    wait_less(pulse, off_ms);
-}
-
-/* Returns the on-time of a window that starts; what it is owed is left in `carry`. */
+/* Returns the on-time of a window that starts; what was owed for it is left in `owed_ms`. */
 static uint16_t wanted_ms(const struct output *output, struct output_pulse *pulse)
 {
     const uint16_t window_ms = output->build.window_ms;
     const uint16_t most_ms = output->open ? window_ms / 2u : window_ms;
-    pulse->carry += (int32_t)((uint32_t)pulse->duty * window_ms);
-    uint16_t on_ms = pulse->carry > 0 ? (uint16_t)((uint32_t)pulse->carry / WHOLE) : 0u;
-    if (on_ms < shortest_ms(output)) {
+    const uint32_t more_us = (uint32_t)pulse->duty * window_ms + pulse->owed_us;
+    pulse->owed_ms = (int16_t)(pulse->owed_ms + (int16_t)(more_us / WHOLE));
+    pulse->owed_us = (uint16_t)(more_us % WHOLE);
+    if (pulse->owed_ms < (int16_t)output->build.least_ms) {
         return 0u;
     }
-    if (on_ms > window_ms - shortest_ms(output)) {
+    uint16_t on_ms = (uint16_t)pulse->owed_ms;
+    if (on_ms > window_ms - output->build.least_ms) {
         on_ms = window_ms;
     }
     return on_ms < most_ms ? on_ms : most_ms;
 }
 
-/* Lays the pulse of a window that starts, as far as the minimum off allows. */
+/* Lays the pulse of a window that starts, as far as the minimum off allows. One that was on till
+ * now either goes on or begins after at least that minimum. */
 static void lay(const struct output *output, struct output_pulse *pulse, uint16_t begin_ms,
                 uint16_t end_ms)
 {
-    const uint16_t least_ms = shortest_ms(output);
-    const bool goes_on =
-        begin_ms == 0u && pulse->begin_ms < pulse->end_ms && pulse->end_ms == output->at_ms;
+    const uint16_t least_ms = output->build.least_ms;
+    const bool goes_on = pulse->begin_ms < pulse->end_ms && pulse->end_ms == output->at_ms;
     if (!goes_on && begin_ms < pulse->wait_ms) {
         begin_ms = pulse->wait_ms;
     }
     if (end_ms < begin_ms + least_ms) {
-        begin_ms = 0u;
-        end_ms = 0u;
+        end_ms = begin_ms;
     }
     pulse->begin_ms = begin_ms;
     pulse->end_ms = end_ms;
-    pulse->carry -= (int32_t)((uint32_t)(end_ms - begin_ms) * WHOLE);
-    /* What is over one shortest pulse is let go, so that a carry never piles up. */
-    const int32_t most = (int32_t)((uint32_t)least_ms * WHOLE);
-    if (pulse->carry > most) {
-        pulse->carry = most;
+    pulse->owed_ms = (int16_t)(pulse->owed_ms - (int16_t)(end_ms - begin_ms));
+    /* What is over one shortest pulse is let go, so that it never piles up. */
+    if (pulse->owed_ms > (int16_t)least_ms) {
+        pulse->owed_ms = (int16_t)least_ms;
     }
 }
 
-/* Takes back what earlier windows owe where the supply has no room for it in this one. */
-static void fit(const struct output *output, uint16_t on_ms[HALVES])
+/* Returns what is left of the longer on-time where the supply has no room for all that is owed.
+ * With a limit between 1000 and 2000 a relay then pauses for its minimum, though less would do. */
+static uint16_t fitted_ms(const struct output *output, uint16_t longer_ms, uint16_t shorter_ms)
 {
     const uint16_t window_ms = output->build.window_ms;
-    const uint16_t least_ms = shortest_ms(output);
+    const uint16_t most_ms = (uint16_t)(window_ms - output->build.least_ms);
     const uint16_t both_ms = (uint16_t)((uint32_t)window_ms * output->build.cap / WHOLE);
-    const uint16_t sum_ms = (uint16_t)(on_ms[OUTPUT_UPPER] + on_ms[OUTPUT_LOWER]);
-    if (sum_ms <= both_ms) {
-        return;
+    const uint16_t room_ms = (uint16_t)(both_ms - shorter_ms);
+    if (longer_ms <= room_ms) {
+        return longer_ms;
     }
-    const uint16_t over_ms = (uint16_t)(sum_ms - both_ms);
-    const bool upper_is_longer = on_ms[OUTPUT_UPPER] > on_ms[OUTPUT_LOWER];
-    uint16_t *const longer = &on_ms[upper_is_longer ? OUTPUT_UPPER : OUTPUT_LOWER];
-    uint16_t *const shorter = &on_ms[upper_is_longer ? OUTPUT_LOWER : OUTPUT_UPPER];
-    if (*longer - over_ms <= window_ms - least_ms) {
-        *longer = (uint16_t)(*longer - over_ms);
-    } else if (*shorter >= over_ms + least_ms) {
-        *shorter = (uint16_t)(*shorter - over_ms);
-    } else {
-        *longer = (uint16_t)(window_ms - least_ms);
-    }
+    return room_ms < most_ms ? room_ms : most_ms;
 }
 
 /* Starts a window: the upper's pulse at its start, the lower's at its end. */
 static void begin_window(struct output *output)
 {
-    const uint16_t window_ms = output->build.window_ms;
     struct output_pulse *const upper = &output->pulse[OUTPUT_UPPER];
     struct output_pulse *const lower = &output->pulse[OUTPUT_LOWER];
-    uint16_t on_ms[HALVES] = {wanted_ms(output, upper), wanted_ms(output, lower)};
-    fit(output, on_ms);
-    lay(output, upper, 0u, on_ms[OUTPUT_UPPER]);
-    lay(output, lower, (uint16_t)(window_ms - on_ms[OUTPUT_LOWER]), window_ms);
+    uint16_t upper_ms = wanted_ms(output, upper);
+    uint16_t lower_ms = wanted_ms(output, lower);
+    if (upper_ms > lower_ms) {
+        upper_ms = fitted_ms(output, upper_ms, lower_ms);
+    } else {
+        lower_ms = fitted_ms(output, lower_ms, upper_ms);
+    }
+    lay(output, upper, 0u, upper_ms);
+    lay(output, lower, (uint16_t)(output->build.window_ms - lower_ms), output->build.window_ms);
     output->at_ms = 0u;
-    output->window_end_ms = window_ms;
+    output->window_end_ms = output->build.window_ms;
 }
 
 /* Ends the running window as soon as minimum times allow, and starts the next. */
@@ -156,43 +125,45 @@ static void set_duties(struct output *output)
     }
 }
 
-static void cut_pulse(const struct output *output, struct output_pulse *pulse)
+static void cut_pulse(struct output_pulse *pulse)
 {
-    pulse->begin_ms = output->at_ms;
-    pulse->end_ms = output->at_ms;
-    pulse->carry = 0;
+    pulse->begin_ms = 0u;
+    pulse->end_ms = 0u;
+    pulse->owed_ms = 0;
+    pulse->owed_us = 0u;
 }
 
 static void cut(struct output *output)
 {
     for (struct output_pulse *pulse = output->pulse; pulse < output->pulse + HALVES; pulse++) {
-        cut_pulse(output, pulse);
+        cut_pulse(pulse);
         pulse->taken = 0u;
         pulse->duty = 0u;
     }
     output->idle = true;
 }
 
-/* Lets time pass that lies within the life of the duties. */
-static void run(struct output *output, uint16_t passed_ms)
+/* Lets milliseconds pass in which nothing is to be done till their end. */
+static void step(struct output *output, uint16_t step_ms)
 {
-    for (uint8_t windows = 0u; windows < WINDOWS_MOST; windows++) {
-        const uint16_t left_ms = (uint16_t)(output->window_end_ms - output->at_ms);
-        const uint16_t step_ms = passed_ms < left_ms ? passed_ms : left_ms;
-        const uint16_t until_ms = (uint16_t)(output->at_ms + step_ms);
-        deliver(output, &output->pulse[OUTPUT_UPPER], until_ms);
-        deliver(output, &output->pulse[OUTPUT_LOWER], until_ms);
-        output->at_ms = until_ms;
-        if (step_ms < left_ms) {
-            return;
-        }
-        begin_window(output);
-        passed_ms = (uint16_t)(passed_ms - step_ms);
-        if (passed_ms == 0u) {
-            return;
+    for (struct output_pulse *pulse = output->pulse; pulse < output->pulse + HALVES; pulse++) {
+        if (is_on(output, pulse)) {
+            pulse->on_ms = (uint16_t)(pulse->on_ms + step_ms);
+            pulse->wait_ms = output->build.least_ms;
+        } else {
+            pulse->wait_ms = pulse->wait_ms > step_ms ? (uint16_t)(pulse->wait_ms - step_ms) : 0u;
         }
     }
-    cut(output); /* no window that may be built is so short */
+    if (output->idle) {
+        return;
+    }
+    output->at_ms = (uint16_t)(output->at_ms + step_ms);
+    output->expires_ms = (uint16_t)(output->expires_ms - step_ms);
+    if (output->expires_ms == 0u) {
+        cut(output);
+    } else if (output->at_ms >= output->window_end_ms) {
+        begin_window(output);
+    }
 }
 
 void output_start(struct output *output, const struct output_build *build, uint32_t now_ms)
@@ -203,21 +174,16 @@ void output_start(struct output *output, const struct output_build *build, uint3
 void output_account(struct output *output, uint32_t now_ms)
 {
     const uint32_t age_ms = now_ms - output->now_ms;
-    uint16_t passed_ms = age_ms < UINT16_MAX ? (uint16_t)age_ms : UINT16_MAX;
-    if (!output->idle) {
-        if (age_ms >= OLDER) {
-            return;
+    uint16_t left_ms = age_ms < LATE_MOST_MS ? (uint16_t)age_ms : LATE_MOST_MS;
+    while (left_ms > 0u) { /* each round takes a millisecond at least */
+        const uint16_t rest_ms = output_rest_ms(output);
+        if (rest_ms == 0u) {
+            cut(output); /* cannot be: memory is not what it was */
         }
-        const uint16_t alive_ms = passed_ms < output->expires_ms ? passed_ms : output->expires_ms;
-        run(output, alive_ms);
-        output->expires_ms = (uint16_t)(output->expires_ms - alive_ms);
-        passed_ms = (uint16_t)(passed_ms - alive_ms);
-        if (output->expires_ms == 0u) {
-            cut(output);
-        }
+        const uint16_t step_ms = rest_ms > 0u && rest_ms < left_ms ? rest_ms : left_ms;
+        step(output, step_ms);
+        left_ms = (uint16_t)(left_ms - step_ms);
     }
-    wait_less(&output->pulse[OUTPUT_UPPER], passed_ms);
-    wait_less(&output->pulse[OUTPUT_LOWER], passed_ms);
     output->now_ms = now_ms;
 }
 
@@ -242,7 +208,7 @@ void output_take(struct output *output, uint32_t now_ms, uint16_t upper, uint16_
         restarts = restarts || (pulse->taken == 0u && duty >= OUTPUT_FULL_DUTY);
         pulse->taken = duty;
         if (duty == 0u) {
-            cut_pulse(output, pulse);
+            cut_pulse(pulse);
         }
     }
     set_duties(output);
@@ -271,7 +237,7 @@ void output_hold(struct output *output, uint32_t now_ms, bool held, bool open)
     set_duties(output);
     for (struct output_pulse *pulse = output->pulse; pulse < output->pulse + HALVES; pulse++) {
         if (held) {
-            cut_pulse(output, pulse);
+            cut_pulse(pulse);
         } else if (open) {
             const uint16_t end_ms = (uint16_t)(pulse->begin_ms + output->build.window_ms / 2u);
             pulse->end_ms = pulse->end_ms < end_ms ? pulse->end_ms : end_ms;
@@ -286,19 +252,16 @@ bool output_is_on(const struct output *output, uint8_t half)
 
 uint16_t output_rest_ms(const struct output *output)
 {
-    uint16_t rest_ms = UINT16_MAX;
-    if (!output->idle) {
-        rest_ms = (uint16_t)(output->window_end_ms - output->at_ms);
-        rest_ms = output->expires_ms < rest_ms ? output->expires_ms : rest_ms;
+    if (output->idle) {
+        return UINT16_MAX;
     }
+    uint16_t rest_ms = (uint16_t)(output->window_end_ms - output->at_ms);
+    rest_ms = output->expires_ms < rest_ms ? output->expires_ms : rest_ms;
     for (const struct output_pulse *pulse = output->pulse; pulse < output->pulse + HALVES;
          pulse++) {
-        uint16_t next_ms = pulse->wait_ms;
-        if (!output->idle) {
-            next_ms = (uint16_t)(pulse->begin_ms - output->at_ms);
-            if (pulse->begin_ms <= output->at_ms) {
-                next_ms = (uint16_t)(pulse->end_ms - output->at_ms);
-            }
+        uint16_t next_ms = (uint16_t)(pulse->begin_ms - output->at_ms);
+        if (pulse->begin_ms <= output->at_ms) {
+            next_ms = (uint16_t)(pulse->end_ms - output->at_ms);
         }
         rest_ms = next_ms > 0u && next_ms < rest_ms ? next_ms : rest_ms;
     }

@@ -1,9 +1,8 @@
 /* Two duties to two on/off outputs, time-proportioned to the millisecond: section 6.4 of
  * PROTOCOL.md.
  *
- * Duties are per mille, times milliseconds of the board's clock, which wraps. Nothing is stepped:
- * an output's pulse is an interval of the window, and what it delivers is how much of it has
- * passed. Within a window times are 16 bits wide and count from its start. */
+ * Duties are per mille, times milliseconds of the board's clock, which wraps. Within a window times
+ * are 16 bits wide and count from its start. */
 #ifndef OUTPUT_H
 #define OUTPUT_H
 
@@ -23,7 +22,8 @@ struct output_build {
 };
 
 struct output_pulse {
-    int32_t carry;     /* ms per mille that earlier windows owe */
+    int16_t owed_ms;   /* by earlier windows, */
+    uint16_t owed_us;  /* and less than a millisecond more */
     uint16_t begin_ms; /* of the pulse in the window that runs; begin == end: none */
     uint16_t end_ms;
     uint16_t wait_ms; /* what is left of the minimum off */
@@ -47,7 +47,7 @@ struct output {
 void output_start(struct output *output, const struct output_build *build, uint32_t now_ms);
 
 /* Brings everything up to a moment: windows that begin, pulses that end, duties that expire.
- * Call it at each moment that `output_rest_ms` names, and while not idle at least once a second. */
+ * Call it at least once a second, and at each moment that `output_rest_ms` names. */
 void output_account(struct output *output, uint32_t now_ms);
 
 /* Replaces both duties at once; they end at `expires_ms`. Where that is past, or further ahead

@@ -16,7 +16,7 @@ from tawny.sim.output import Output
 U16: Final = 0xFFFF
 U32: Final = 0xFFFF_FFFF
 WRAP: Final = 1 << 32
-IDLE_REST: Final = 0xFFFF
+LONG_MS: Final = 10_000  # no duty and no minimum lasts so long
 
 _ffi, _lib = core("output")
 
@@ -191,13 +191,19 @@ def do(output: Output | COutput, op: Op, now_ms: int) -> None:
 
 
 def moments(output: COutput, now_ms: int, until_ms: int) -> Iterator[int]:
-    """Yield each moment that the C names, up to one, which comes last; it is accounted at each."""
+    """Yield each moment that the C names, or 1 s later, up to one, which comes last.
+
+    It is accounted at each. Of weeks in which it is idle only the first and the last seconds are
+    gone through: between them nothing is left that could change.
+    """
+    idle_since_ms = now_ms
     while now_ms < until_ms:
-        rest_ms = output.rest_ms
-        if output.idle and rest_ms == IDLE_REST:
-            now_ms = until_ms
-        else:
-            now_ms = min(until_ms, now_ms + rest_ms)
+        if not output.idle:
+            idle_since_ms = now_ms
+        now_ms += min(output.rest_ms, 1000)
+        if now_ms > idle_since_ms + LONG_MS:
+            now_ms = max(now_ms, until_ms - LONG_MS)
+        now_ms = min(now_ms, until_ms)
         output.account(now_ms)
         yield now_ms
 

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from c_core import defines
 from output_twin import (
-    IDLE_REST,
     RELAY,
     RELAYS,
     SSR,
@@ -101,10 +100,10 @@ def test_output_does_what_the_model_does(script: Script, stride_ms: int) -> None
     for op in script.ops:
         until_ms = now_ms + op.wait_ms
         while now_ms < until_ms:
-            step_ms = stride_ms
             if output.idle:  # weeks may pass so
-                step_ms = op.wait_ms if output.rest_ms == IDLE_REST else output.rest_ms
-            now_ms = min(until_ms, now_ms + step_ms)
+                *_, now_ms = moments(output, now_ms, min(until_ms, now_ms + op.wait_ms))
+            else:
+                now_ms = min(until_ms, now_ms + stride_ms)
             model.account(now_ms)
             output.account(now_ms)
             assert state(output) == state(model)
@@ -332,6 +331,16 @@ def test_output_starts_a_window_at_a_step_from_0_to_full(duty: int, *, restarts:
     assert output.on == (restarts, False)
 
 
+def test_output_step_to_full_does_not_wait_for_a_half_that_ends() -> None:
+    """What is cut with it stays off: its minimum off need not be over."""
+    output = COutput(RELAY, 0)
+    for at_ms in range(0, 15_201, 400):
+        output.take(at_ms, (0, 500), at_ms + 1500)
+    assert output.on == (False, True)
+    output.take(15_600, (1000, 0), 17_100)
+    assert output.on == (True, False)
+
+
 def test_output_step_to_full_lets_the_other_half_finish_its_minimum() -> None:
     """The running pulse ends after its 2 s, and the new window begins there."""
     output = COutput(RELAY, 0)
@@ -372,8 +381,9 @@ def test_output_ends_a_pulse_at_half_the_window_when_the_mould_opens(
     output.take(0, (1000, 0), 1500)
     output.hold(opened_ms, held=False, mould_open=True)
     assert output.duties == (500, 0)
-    output.account(off_ms - 1)
-    assert output.on == (off_ms > opened_ms, False)
+    if off_ms > opened_ms:
+        output.account(off_ms - 1)
+        assert output.on == (True, False)
     output.account(off_ms)
     assert output.on == (False, False)
     output.hold(900, held=False, mould_open=False)
@@ -406,26 +416,27 @@ def test_output_is_off_while_held_and_keeps_what_was_taken(build: Build) -> None
     assert output.on == (True, True)
 
 
-def test_output_ignores_a_moment_that_is_accounted_already() -> None:
-    """A clock value read earlier takes nothing back and cuts nothing."""
-    output = COutput(SSR, WRAP - 100)
+@EITHER
+@pytest.mark.parametrize("back_ms", [1, 1000, WRAP // 2])
+def test_output_goes_off_where_the_clock_runs_backwards(build: Build, back_ms: int) -> None:
+    """A moment before the last one is one that lies weeks ahead: the duty has expired by then."""
+    output = COutput(build, WRAP - 100)
     output.take(WRAP - 100, (1000, 1000), WRAP + 1000)
     output.account(WRAP + 50)
-    output.account(WRAP - 1)
-    assert output.on == (True, True)
-    output.account(WRAP + 60)
-    assert output.delivered_ms == (160, 160)
+    output.account(WRAP + 50 - back_ms)
+    assert output.on == (False, False)
+    assert output.idle
 
 
-def test_output_goes_off_where_windows_are_too_short_to_be_real() -> None:
-    """A window length that memory has lost ends in no endless loop and no heat."""
-    for window_ms in (0, 1, 100):
-        output = COutput(SSR, 0)
-        output.take(0, (1000, 1000), 1500)
-        output.raw.build.window_ms = window_ms
-        output.account(1400)
-        assert output.on == (False, False)
-        assert output.idle
+@pytest.mark.parametrize("lost", ["window_ms", "expires_ms", "window_end_ms"])
+def test_output_goes_off_where_memory_is_not_what_it_was(lost: str) -> None:
+    """A length that has become 0 ends in no endless loop and in no heat."""
+    output = COutput(SSR, 0)
+    output.take(0, (1000, 1000), 1500)
+    setattr(output.raw.build if lost == "window_ms" else output.raw, lost, 0)
+    output.account(1400)
+    assert output.on == (False, False)
+    assert output.idle
 
 
 def test_output_limits_are_those_of_the_contract() -> None:

@@ -54,27 +54,28 @@ class _Pulse:
             return now_ms
         return (self.end_ms if self.begin_ms < self.end_ms <= now_ms else self.off_ms) + least_ms
 
-    def wanted_ms(self, window_ms: int, shortest_ms: int, most_ms: int) -> int:
+    def wanted_ms(self, window_ms: int, least_ms: int, most_ms: int) -> int:
         """Return the on-time of a window that starts; what it is owed is left in `carry`."""
         self.carry += self.duty * window_ms
         on_ms = self.carry // WHOLE
-        if on_ms < shortest_ms:
+        if on_ms < least_ms:
             return 0
-        return min(window_ms if on_ms > window_ms - shortest_ms else on_ms, most_ms)
+        return min(window_ms if on_ms > window_ms - least_ms else on_ms, most_ms)
 
-    def lay(self, begin_ms: int, end_ms: int, start_ms: int, least_ms: int) -> None:
+    def lay(self, begin_ms: int, end_ms: int, least_ms: int) -> None:
         """Lay the pulse of a window that starts, as far as the minimum off allows."""
         if self.begin_ms < self.end_ms:
             self.off_ms = self.end_ms
         goes_on = self.begin_ms < self.end_ms == begin_ms
         if not goes_on:
             begin_ms = max(begin_ms, self.off_ms + least_ms)
-        shortest_ms = max(least_ms, 1)
-        if end_ms - begin_ms < shortest_ms:
-            begin_ms = end_ms = start_ms
+        if end_ms - begin_ms < least_ms:
+            end_ms = begin_ms
         self.begin_ms, self.end_ms = begin_ms, end_ms
-        # What is over one shortest pulse is let go, so that a carry never piles up.
-        self.carry = min(self.carry - (end_ms - begin_ms) * WHOLE, shortest_ms * WHOLE)
+        self.carry -= (end_ms - begin_ms) * WHOLE
+        if self.carry // WHOLE > least_ms:
+            # What is over one shortest pulse is let go, so that a carry never piles up.
+            self.carry = least_ms * WHOLE + self.carry % WHOLE
 
 
 class Output:
@@ -202,26 +203,18 @@ class Output:
     def _begin(self, start_ms: int) -> None:
         """Start a window: the upper's pulse at its start, the lower's at its end."""
         window_ms, least_ms = self._window_ms, self._least_ms
-        shortest_ms = max(least_ms, 1)
         most_ms = window_ms * OPEN_DUTY_MOST // WHOLE if self._open else window_ms
-        upper_ms = self._upper.wanted_ms(window_ms, shortest_ms, most_ms)
-        lower_ms = self._lower.wanted_ms(window_ms, shortest_ms, most_ms)
-        over_ms = upper_ms + lower_ms - window_ms * self._cap // WHOLE
-        if over_ms > 0:  # what earlier windows owe has no room in this one
-            longer_ms, shorter_ms = max(upper_ms, lower_ms), min(upper_ms, lower_ms)
-            if longer_ms - over_ms <= window_ms - shortest_ms:
-                longer_ms -= over_ms
-            elif shorter_ms - over_ms >= shortest_ms:
-                shorter_ms -= over_ms
-            else:
-                longer_ms = window_ms - shortest_ms
+        upper_ms = self._upper.wanted_ms(window_ms, least_ms, most_ms)
+        lower_ms = self._lower.wanted_ms(window_ms, least_ms, most_ms)
+        both_ms = window_ms * self._cap // WHOLE
+        if upper_ms + lower_ms > both_ms:  # no room for all that earlier windows owe
             if upper_ms > lower_ms:
-                upper_ms, lower_ms = longer_ms, shorter_ms
+                upper_ms = min(both_ms - lower_ms, window_ms - least_ms)
             else:
-                upper_ms, lower_ms = shorter_ms, longer_ms
+                lower_ms = min(both_ms - upper_ms, window_ms - least_ms)
         end_ms = self._window_end_ms = start_ms + window_ms
-        self._upper.lay(start_ms, start_ms + upper_ms, start_ms, least_ms)
-        self._lower.lay(end_ms - lower_ms, end_ms, start_ms, least_ms)
+        self._upper.lay(start_ms, start_ms + upper_ms, least_ms)
+        self._lower.lay(end_ms - lower_ms, end_ms, least_ms)
 
     def _restart(self) -> None:
         """End the running window as soon as minimum times allow, and start the next."""
