@@ -12,6 +12,7 @@ from tawny.core.framing import Framer
 from tawny.core.names import Half, ResetCause
 from tawny.link.session import Session
 from tawny.service.commissioner import Commissioner
+from tawny.sim.boards import Boards
 from tawny.sim.commands import ContactorFault
 from tawny.sim.hand import NearHand
 from tawny.sim.parameters import MouldModel, load
@@ -98,6 +99,7 @@ class Rig:
     Args:
         mould: A simulated mould's name.
         step: The step at which it begins; tests only, nobody else can.
+        boards: Starts another board than the simulated one.
     """
 
     def __init__(
@@ -107,10 +109,10 @@ class Rig:
         step: str = "",
         commissioned: bool = False,
         plan: Plan | None = None,
-        start_c: float | None = None,
+        boards: Boards | None = None,
     ) -> None:
         model = load(mould)
-        self.world = World(model, seed=3, commissioned=commissioned, start_c=start_c)
+        self.world = World(model, seed=3, commissioned=commissioned, boards=boards)
         self.hand = NearHand(self.world)
         self.session = Session("7a3c90de")
         self.plan = plan or plan_for(model)

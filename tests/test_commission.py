@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 
 import pytest
 
 from commission_rig import BEGIN_UTC_MS, Rig, plan_for, types
+from needs import lacking
+from tawny.cli.firmware import THIS_CHECKOUT, elf_boards
 from tawny.core import messages as m
 from tawny.core.commission import Asked, Outcome
 from tawny.core.commission_steps import STEPS
@@ -314,6 +317,23 @@ def test_commission_permission_survives_a_reset_of_the_board() -> None:
     rig.until_outcome(Outcome.FAILED, 10.0)
 
     assert rig.codes("failed") == ["board_restarted"]
+
+
+@pytest.mark.slow
+def test_commission_on_the_real_image() -> None:
+    """The board's firmware, as compiled, is commissioned from a new memory to ready."""
+    if shutil.which("avr-gcc") is None:
+        lacking("avr-gcc is not installed")
+    boards = elf_boards(THIS_CHECKOUT, load("saucer-160"))
+    rig = Rig(boards=boards)
+    rig.until_outcome(Outcome.DONE, 4000.0)
+    true = measure(load("saucer-160"))
+
+    assert rig.unheld_ms == 0
+    assert rig.heated_ms > 500_000
+    for half, own in rig.commissioner.record().halves.items():
+        assert own.rise_k_per_s == pytest.approx(true.half(half).rise_k_per_s, rel=RISE_WITHIN)
+        assert own.lag_s == pytest.approx(true.half(half).lag_s, rel=LAG_WITHIN)
 
 
 def test_commission_has_words_for_every_step_and_stage() -> None:
