@@ -154,9 +154,9 @@ class CommissioningContract:
 class ButtonContract:
     """NEXT/MARK, lamp, buzzer, one zone."""
 
-    @pytest.mark.parametrize(("hold_ms", "counts"), [(49, 0), (60, 1), (2000, 1)])
+    @pytest.mark.parametrize(("hold_ms", "counts"), [(44, 0), (56, 1), (2000, 1)])
     def test_board_counts_presses_of_50_ms(self, rig: Rig, hold_ms: int, counts: int) -> None:
-        """Down for 50 ms and released."""
+        """Down for 50 ms and released; a board's measure of it is right to 5 ms."""
         bench = Bench(rig).greet()
         rig.set_input(m.IN_NEXT, on=True)
         bench.step(hold_ms)

@@ -122,8 +122,8 @@ class TripContract:
         return bench
 
     def reset_by_hand(self, bench: Bench, hold_s: float) -> str:
-        """Hold RESET so long; return the state after."""
-        bench.press_arm(hold_s)
+        """Hold RESET so long, to the millisecond; return the state after."""
+        bench.press_arm(hold_s, duty=None)
         return bench.state
 
     def test_board_trip_cuts_outputs_and_contactor(self, rig: Rig) -> None:
@@ -137,7 +137,7 @@ class TripContract:
 
     @pytest.mark.parametrize(
         ("hold_s", "clears"),
-        [(0.3, False), (1.95, False), (2.0, True), (5.0, True), (5.05, False), (30.0, False)],
+        [(0.3, False), (1.99, False), (2.01, True), (4.99, True), (5.01, False), (30.0, False)],
     )
     def test_board_resets_after_2_to_5_s_of_a_hand(
         self,
