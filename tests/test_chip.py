@@ -231,9 +231,12 @@ def test_chip_enable_circuit_lets_go_within_100_ms(chip: Chip, level: bool) -> N
     assert 0 < chip.call("enable_changed") - last < 100 * CYCLES_PER_MS
 
 
-def test_chip_enable_circuit_wants_many_edges(chip: Chip) -> None:
-    """A slow square wave, and a pin that is held, pull nothing in."""
-    ask(chip, "y", 1000.0)
+@pytest.mark.parametrize("clock", [7, 6, 2], ids=["62 Hz", "250 Hz", "8 kHz"])
+def test_chip_enable_circuit_wants_its_own_rate(chip: Chip, clock: int) -> None:
+    """A square wave that is much slower or faster pulls nothing in, nor does a held pin."""
+    ask(chip, "y", 1.0)
+    chip.call("store", 0xB1, clock)  # TCCR2B: timer 2 toggles the pin each 125 of its clocks
+    run(chip, 1000.0)
     assert chip.call("edges", Pin.CONTACTOR_TRAIN) > 100
     assert not chip.call("enabled")
     assert chip.call("enable_changed") == 0

@@ -161,8 +161,8 @@ void fuses_reset(struct shim *shim);
 /* A converter's select went low or high. */
 void bus_select(struct shim *shim, uint8_t half, bool is_low);
 
-/* The pulse train rose. */
-void enable_pump(struct shim *shim);
+/* The pulse train rose, having fallen at a cycle. */
+void enable_pump(struct shim *shim, uint64_t fell);
 
 /* Calls back at a cycle, or at once where that has passed. */
 void shim_call_at(struct shim *shim, uint64_t cycle, avr_cycle_timer_t timer);

@@ -26,6 +26,7 @@ static void move(struct shim *shim, uint8_t number, bool is_high)
     if (pin->is_high) {
         pin->on += now - pin->edge;
     }
+    uint64_t before = pin->edge;
     pin->is_high = is_high;
     pin->edge = now;
     pin->history[pin->edges++ % SHIM_HISTORY] = now;
@@ -34,7 +35,7 @@ static void move(struct shim *shim, uint8_t number, bool is_high)
     } else if (number == PIN_OF(SELECT_LOWER)) {
         bus_select(shim, 1, !is_high);
     } else if (number == PIN_OF(CONTACTOR_TRAIN) && is_high) {
-        enable_pump(shim);
+        enable_pump(shim, before);
     }
 }
 
