@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from image_rig import OVER_C, Host, heating
 from tawny.core import messages as m
@@ -11,6 +11,22 @@ from tawny.core.names import Half
 FROM_C: Final = 150.0
 CLIMB_K: Final = 0.1  # each quarter of a second
 ROUNDS: Final = 48
+Request = tuple[Any, ...]  # its kind, and its fields behind token and number
+REQUESTS: Final[list[Request]] = [
+    (m.LimitsAsk,),
+    (m.MouldAsk, 1),
+    (m.LogAsk, 0),
+    (m.Signal, "blink", "soon"),
+    (m.Charge,),
+    (m.TripSet, 2140),
+    (m.Use, 1),
+    (m.StoreMould, 1, "upper", 500, 200, 600),
+    (m.CommissioningHeat, "upper", 500, 1, 1500),
+    (m.ArmAsk,),
+    (m.ArmAnswer, "00000000"),
+    (m.Disarm,),
+    (m.Bye,),
+]
 # The longest request there is, one of a kind that no board knows, and bytes of no line at all.
 NOISE: Final = (
     b"duty s=ffff q=65535 u=1000 us=2000 l=1000 ls=2000 e=65535 x=1500 crc=00000000\n",

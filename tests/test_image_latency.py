@@ -12,7 +12,7 @@ import pytest
 
 import image_busy
 import image_latency
-from image_busy import busy_host
+from image_busy import REQUESTS, Request, busy_host
 from image_code import WATCHDOG_FED
 from image_rig import BYTE_CYCLES, HEATERS, OVER_C, Host, ms, ran, say, shared_heating, split
 from tawny.core import messages as m
@@ -91,28 +91,12 @@ def test_image_releases_the_contactor_without_a_host(phase_ms: float) -> None:
 
 # Replies.
 
-REQUESTS: list[tuple[object, ...]] = [
-    (m.LimitsAsk,),
-    (m.MouldAsk, 1),
-    (m.LogAsk, 0),
-    (m.Signal, "blink", "soon"),
-    (m.Charge,),
-    (m.TripSet, 2140),
-    (m.Use, 1),
-    (m.StoreMould, 1, "upper", 500, 200, 600),
-    (m.CommissioningHeat, "upper", 500, 1, 1500),
-    (m.ArmAsk,),
-    (m.ArmAnswer, "00000000"),
-    (m.Disarm,),
-    (m.Bye,),
-]
 
-
-def reply_ms(host: Host, phase_ms: float, request: tuple[object, ...]) -> float:
+def reply_ms(host: Host, phase_ms: float, request: Request) -> float:
     """Return how long after a request's last byte the reply's last byte had left."""
     host.duty = None
     host.live(phase_ms)
-    sent = host.send(*request)  # type: ignore[arg-type]
+    sent = host.send(*request)
     heard = len(host.heard)
     while host.now < sent + 300 * CYCLES_PER_MS:
         host.live(0.25, step_ms=0.25)
@@ -146,7 +130,7 @@ def test_image_answers_ten_requests_a_second() -> None:
                 host.send_duty((1000, 1000))
                 sent = host.sent_at
             else:
-                sent = host.send(*REQUESTS[at % 4])  # type: ignore[arg-type]
+                sent = host.send(*REQUESTS[at % 4])
             heard = len(host.heard)
             host.live(100, step_ms=0.5)
             times += [ms(at - sent) for at, said in host.heard[heard:] if hasattr(said, "q")]
