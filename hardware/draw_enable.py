@@ -12,7 +12,7 @@ NETLIST = FOLDER / "enable.cir"
 DRAWING = FOLDER / "enable.svg"
 
 INK = "#111111"
-SIZE = (1240, 660)
+SIZE = (1300, 660)
 WIRE_Y, FOOT_Y = 366, 490  # the way of the pulse train, and where what hangs from it ends
 REFERENCE_X, STORE_X, COIL_X = 700, 735, 990
 TITLE = "Enable circuit: a pulse train holds the relay, a level of either kind lets it go"
