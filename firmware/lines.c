@@ -232,9 +232,12 @@ static enum wire_kind choose(struct unit *unit, struct shown *shown)
         unit->boot_due = false;
         return WIRE_BOOT;
     }
-    if (unit->replies_waiting != 0u) {
+    /* Whoever asks without end keeps the line from no telemetry. */
+    if (unit->replies_waiting != 0u && !(unit->tele_due && unit->replied)) {
+        unit->replied = true;
         return take_reply(unit, shown);
     }
+    unit->replied = false;
     if (unit->tele_due) {
         unit->tele_due = false;
         unit->lines = unit->lines + 1u;

@@ -91,7 +91,8 @@ struct unit {
     bool tele_due;
     bool stat_due;
     bool chain_dead;
-    bool was_in; /* the contactor was wanted at the last look */
+    bool replied; /* the last line was a reply */
+    bool was_in;  /* the contactor was wanted at the last look */
     enum unit_cause cause;
     memory_peek peek;
     struct unit_reply replies[UNIT_REPLIES];
