@@ -47,17 +47,31 @@ def test_shim_names_what_is_missing(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
 def test_image_wants_a_checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An installed package holds no firmware: it says that a checkout is needed."""
-    monkeypatch.setattr(checkout, "_FIRMWARE", tmp_path / "firmware")
+    monkeypatch.setattr(checkout, "_HERE", tmp_path)
+    monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError, match="needs a checkout of the project"):
         image_path(Build())
+
+
+def test_image_is_found_from_where_the_program_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program that is installed elsewhere finds the checkout in which it is called."""
+    here = checkout.root()
+    monkeypatch.setattr(checkout, "_HERE", tmp_path)
+    monkeypatch.chdir(here / "host" / "tawny")
+    assert checkout.root() == here
+    assert image_path(Build()).is_relative_to(here)
 
 
 def test_image_that_does_not_build_tells_what_make_said(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The compiler's own words, and the packages."""
-    (tmp_path / "Makefile").write_text("all:\n\t@echo no such header >&2; false\n")
-    monkeypatch.setattr(checkout, "_FIRMWARE", tmp_path)
+    for folder in (tmp_path / "firmware", tmp_path / "tests" / "avr"):
+        folder.mkdir(parents=True)
+        (folder / "Makefile").write_text("all:\n\t@echo no such header >&2; false\n")
+    monkeypatch.setattr(checkout, "_HERE", tmp_path)
     with pytest.raises(InputError, match=r"(?s)failed; .*gcc-avr.*no such header"):
         image_path(Build())
 

@@ -105,15 +105,16 @@ def test_house_pictures_fetch_nothing() -> None:
 
 
 def test_readme_commands_work_as_written() -> None:
-    """Two commands of one line each; what they run is there."""
+    """Three commands of one line each; what they run is there."""
     readme = read("README.md")
     blocks = re.findall(r"```sh\n(.*?)```", readme, re.DOTALL)
 
-    assert [block.count("\n") for block in blocks] == [1, 1]
-    first, second = (block.strip() for block in blocks)
+    assert [block.count("\n") for block in blocks] == [1, 1, 1]
+    first, second, third = (block.strip() for block in blocks)
     assert first.endswith(".venv/bin/tawny demo")
     assert "demo" in COMMANDS
     assert os.access(HOUSE / second, os.X_OK)
+    assert third == ".venv/bin/tawny demo --headless --parts 1 --pace max --firmware"
     assert "<!-- test command -->\n```sh\n" + second in readme
 
 

@@ -18,9 +18,7 @@ from typing import Final
 from tawny.errors import N_, InputError
 from tawny.sim.build import Build
 
-_ROOT: Final = Path(__file__).resolve().parents[3]
-_FIRMWARE: Final = _ROOT / "firmware"
-_SHIM: Final = _ROOT / "tests" / "avr"
+_HERE: Final = Path(__file__).resolve().parents[3]  # where the package is run from a checkout
 _TOLD_MOST: Final = 2000  # of what a failed build says
 
 # A tool of each kind, and what Debian calls the packages that bring them.
@@ -28,9 +26,26 @@ _FOR_IMAGE: Final = {"make": "make", "avr-gcc": "gcc-avr avr-libc binutils-avr"}
 _FOR_SHIM: Final = {"make": "make", "gcc": "gcc libc6-dev libsimavr-dev"}
 
 
+def root() -> Path:
+    """Return the checkout: the one that this program runs from, else the one it is run in."""
+    here = Path.cwd()
+    for place in (_HERE, here, *here.parents):
+        if all((folder / "Makefile").is_file() for folder in (_firmware(place), _shim(place))):
+            return place
+    return _HERE
+
+
+def _firmware(place: Path) -> Path:
+    return place / "firmware"
+
+
+def _shim(place: Path) -> Path:
+    return place / "tests" / "avr"
+
+
 def can_build() -> bool:
     """Return whether this is a checkout, on a machine that has the tools."""
-    there = (_FIRMWARE / "Makefile").is_file()
+    there = (_firmware(root()) / "Makefile").is_file()
     return there and all(shutil.which(tool) for tool in (*_FOR_IMAGE, *_FOR_SHIM))
 
 
@@ -49,8 +64,9 @@ def image_path(build: Build) -> Path:
     }
     name = "-".join(str(value) for value in variables.values())
     wanted = [f"{variable}={value}" for variable, value in variables.items()]
-    _make(_FIRMWARE, _FOR_IMAGE, [*wanted, f"BUILD=build/{name}"])
-    return _FIRMWARE / "build" / name / "tawny.elf"
+    firmware = _firmware(root())
+    _make(firmware, _FOR_IMAGE, [*wanted, f"BUILD=build/{name}"])
+    return firmware / "build" / name / "tawny.elf"
 
 
 def shim_path() -> Path:
@@ -59,8 +75,9 @@ def shim_path() -> Path:
     Raises:
         InputError: As `image_path`.
     """
-    _make(_SHIM, _FOR_SHIM, [])
-    return _FIRMWARE / "build" / "avr" / "shim.so"
+    place = root()
+    _make(_shim(place), _FOR_SHIM, [])
+    return _firmware(place) / "build" / "avr" / "shim.so"
 
 
 def new_eeprom(board_id: str) -> bytes:
@@ -72,7 +89,7 @@ def new_eeprom(board_id: str) -> bytes:
     Raises:
         InputError: If there is no checkout.
     """
-    path = _FIRMWARE / "eeprom_image.py"
+    path = _firmware(root()) / "eeprom_image.py"
     if not path.is_file():
         raise _no_checkout(path)
     content: bytes = runpy.run_path(str(path))["image"](int(board_id, 16))
@@ -114,7 +131,7 @@ def _make(folder: Path, tools: dict[str, str], arguments: list[str]) -> None:
 @contextmanager
 def _alone() -> Iterator[None]:
     """Let no two processes build at once."""
-    place = _FIRMWARE / "build"
+    place = _firmware(root()) / "build"
     place.mkdir(exist_ok=True)
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
