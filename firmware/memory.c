@@ -7,8 +7,7 @@ _Static_assert(offsetof(struct memory, boots) == offsetof(struct memory, operati
                "nor have the counters");
 _Static_assert((MEMORY_LOG_ENTRIES & (MEMORY_LOG_ENTRIES - 1u)) == 0u, "the ring is masked");
 
-/* In the order of writing; a bit of `dirty` each, but for the log, whose queue says what waits, and
- * the identity, which is never written. */
+/* In the order of writing; a bit of `dirty` each, but for the identity, which is never written. */
 enum record { LATCH, TRIP, USED, SLOT, COUNTERS, LOG, ID };
 
 #define BIT(record) ((uint8_t)(1u << (record)))
@@ -38,27 +37,25 @@ static void copy_bytes(uint8_t *to, const uint8_t *from, uint8_t count)
 }
 
 /* Takes what is stored; what was there stays where neither copy is good. */
-static void start_value(struct memory *memory, memory_peek peek, enum record record)
+static void start_value(struct memory *memory, memory_peek peek, enum record record,
+                        struct record_pair *pair)
 {
-    struct record_pair pair;
     const uint8_t count = places[record].count;
-    const uint8_t *const from = record_load(peek, places[record].address, count, &pair);
+    const uint8_t *const from = record_load(peek, places[record].address, count, pair);
     if (from != NULL) {
         copy_bytes((uint8_t *)memory + places[record].offset, from, count);
     }
 }
 
-static uint8_t start_latch(memory_peek peek)
+static uint8_t start_latch(const struct record_pair *pair)
 {
-    struct record_pair pair;
-    (void)record_load(peek, places[LATCH].address, 1, &pair);
     for (uint8_t copy = 0; copy < RECORD_COPIES; copy++) {
-        const uint8_t latch = pair.bytes[copy][0];
-        if (pair.good[copy] && latch != MEMORY_LATCH_NONE) {
+        const uint8_t latch = pair->bytes[copy][0];
+        if (pair->good[copy] && latch != MEMORY_LATCH_NONE) {
             return latch < MEMORY_LATCHES ? latch : MEMORY_LATCH_SELFTEST;
         }
     }
-    return pair.same ? MEMORY_LATCH_NONE : MEMORY_LATCH_SELFTEST;
+    return pair->same ? MEMORY_LATCH_NONE : MEMORY_LATCH_SELFTEST;
 }
 
 static bool trip_is_right(int16_t tenths)
@@ -67,30 +64,22 @@ static bool trip_is_right(int16_t tenths)
 }
 
 /* Returns the lower of the good copies, 0 where there is none or one cannot have been stored. */
-static int16_t start_trip(memory_peek peek)
+static int16_t start_trip(const struct record_pair *pair)
 {
-    struct record_pair pair;
     int16_t lowest = 0;
-    (void)record_load(peek, places[TRIP].address, 2, &pair);
     for (uint8_t copy = 0; copy < RECORD_COPIES; copy++) {
-        const uint8_t *const bytes = pair.bytes[copy];
+        const uint8_t *const bytes = pair->bytes[copy];
         const int16_t trip = (int16_t)((uint16_t)((uint16_t)bytes[1] << 8) | bytes[0]);
-        if (pair.good[copy] && !trip_is_right(trip)) {
-            return 0;
-        }
-        if (pair.good[copy] && (lowest == 0 || trip < lowest)) {
-            lowest = trip;
+        if (pair->good[copy]) {
+            if (!trip_is_right(trip)) {
+                return 0;
+            }
+            if (lowest == 0 || trip < lowest) {
+                lowest = trip;
+            }
         }
     }
     return lowest;
-}
-
-/* A cut between the copies would bring back the mould of before: then none is in use. */
-static uint8_t start_used(memory_peek peek)
-{
-    struct record_pair pair;
-    (void)record_load(peek, places[USED].address, 1, &pair);
-    return pair.same ? pair.bytes[0][0] : 0u;
 }
 
 /* Returns how many numbers one lies behind another: 1 follows 65535. */
@@ -113,12 +102,6 @@ static void start_log(struct memory *memory, memory_peek peek)
     }
 }
 
-static void set_trip(struct memory *memory, int16_t tenths)
-{
-    memory->trip = tenths;
-    memory->trip_inverted = (int16_t)~tenths;
-}
-
 /* Marks a record as waiting. Writing begins anew: bytes that hold their value are passed over. */
 static void mark(struct memory *memory, enum record record)
 {
@@ -128,35 +111,27 @@ static void mark(struct memory *memory, enum record record)
 
 void memory_start(struct memory *memory, memory_peek peek)
 {
+    struct record_pair pair;
     *memory = (struct memory){0};
     start_log(memory, peek);
-    start_value(memory, peek, COUNTERS);
-    start_value(memory, peek, ID);
+    start_value(memory, peek, COUNTERS, &pair);
     memory->boots++;
-    memory_use(memory, peek, start_used(peek));
-    memory->latch = start_latch(peek);
-    set_trip(memory, start_trip(peek));
+    start_value(memory, peek, ID, &pair);
+    /* A cut between the copies would bring back the mould of before: then none is in use. */
+    start_value(memory, peek, USED, &pair);
+    memory_use(memory, peek, pair.same ? memory->used : 0u);
+    start_value(memory, peek, LATCH, &pair);
+    memory->latch = start_latch(&pair);
+    start_value(memory, peek, TRIP, &pair);
+    memory->trip = start_trip(&pair);
     if (memory->trip == 0) {
-        set_trip(memory, MEMORY_TRIP_LEAST);
+        memory->trip = MEMORY_TRIP_LEAST;
         if (memory->latch == MEMORY_LATCH_NONE) {
             memory->latch = MEMORY_LATCH_SELFTEST;
         }
     }
     /* Copies that differ become equal. */
     memory->dirty = BIT(LATCH) | BIT(TRIP) | BIT(USED) | BIT(COUNTERS);
-}
-
-/* Makes the entry that so many others of the queue follow. */
-static void copy_waiting(const struct memory *memory, uint8_t followers, struct memory_entry *entry)
-{
-    const uint8_t at = (uint8_t)(memory->oldest + memory->queued - 1 - followers) % MEMORY_QUEUE;
-    const struct memory_waiting *const waiting = &memory->queue[at];
-    const uint16_t newest = memory->newest;
-    entry->ms = waiting->ms;
-    entry->number = (uint16_t)(newest - followers - (newest <= followers ? 1u : 0u));
-    entry->boot = memory->boots;
-    entry->tenths = waiting->tenths;
-    entry->code = waiting->code;
 }
 
 static uint8_t place_behind(const struct memory *memory, uint8_t numbers)
@@ -170,42 +145,33 @@ static void drop_oldest(struct memory *memory)
     memory->queued--;
 }
 
-static bool waits(const struct memory *memory, uint8_t record)
+bool memory_next(struct memory *memory, memory_peek peek, uint16_t *address, uint8_t *value)
 {
-    return record == LOG ? memory->queued != 0u : (memory->dirty & (1u << record)) != 0u;
-}
-
-static void finish(struct memory *memory, enum record record)
-{
-    memory->at = 0;
-    if (record == LOG) {
-        drop_oldest(memory);
-    } else {
-        memory->dirty = (uint8_t)(memory->dirty & ~BIT(record));
+    uint8_t record = LATCH;
+    uint8_t bit = BIT(LATCH);
+    struct memory_entry entry;
+    bool found = false;
+    if (memory->dirty == 0u) {
+        return false;
     }
-}
-
-/* Finds the next byte of a record that does not hold its value yet; false: all do. */
-static bool next_of(struct memory *memory, memory_peek peek, enum record record, uint16_t *address,
-                    uint8_t *value)
-{
+    while ((memory->dirty & bit) == 0u) {
+        bit = (uint8_t)(bit << 1);
+        record++;
+    }
     const uint8_t count = places[record].count;
     const uint8_t *bytes = (const uint8_t *)memory + places[record].offset;
-    const int16_t trip = memory_trip(memory);
-    struct memory_entry entry;
     uint16_t first = places[record].address;
-    const uint8_t steps = record_steps(count, record == LOG);
-    bool found = false;
     if (record == LOG) {
         const uint8_t followers = (uint8_t)(memory->queued - 1u);
-        copy_waiting(memory, followers, &entry);
+        const uint16_t newest = memory->newest;
+        (void)memory_entry(
+            memory, peek, (uint16_t)(newest - followers - (newest <= followers ? 1u : 0u)), &entry);
         bytes = (const uint8_t *)&entry;
         first = record_at_entry(place_behind(memory, followers));
-    } else if (record == TRIP) {
-        bytes = (const uint8_t *)&trip;
     } else if (record == SLOT) {
         first = record_at_slot(memory->dirty_slot);
     }
+    const uint8_t steps = record_steps(count, record == LOG);
     while (memory->at < steps && !found) {
         *address = first;
         *value = record_byte(bytes, count, record == LOG, memory->at, address);
@@ -213,29 +179,20 @@ static bool next_of(struct memory *memory, memory_peek peek, enum record record,
         memory->at++;
     }
     if (memory->at == steps) {
-        finish(memory, record);
+        memory->at = 0;
+        if (record == LOG) {
+            drop_oldest(memory);
+        }
+        if (record != LOG || memory->queued == 0u) {
+            memory->dirty = (uint8_t)(memory->dirty & ~bit);
+        }
     }
     return found;
 }
 
-bool memory_next(struct memory *memory, memory_peek peek, uint16_t *address, uint8_t *value)
-{
-    if (memory->dirty == 0u && memory->queued == 0u) {
-        return false; /* nearly always, and this is asked each millisecond */
-    }
-    for (uint8_t record = LATCH; record <= LOG; record++) {
-        for (uint8_t each = 0; each < MEMORY_QUEUE && waits(memory, record); each++) {
-            if (next_of(memory, peek, (enum record)record, address, value)) {
-                return true;
-            }
-        }
-    }
-    return false;
-}
-
 int16_t memory_trip(const struct memory *memory)
 {
-    return memory->trip == (int16_t)~memory->trip_inverted ? memory->trip : MEMORY_TRIP_LEAST;
+    return memory->trip;
 }
 
 void memory_set_latch(struct memory *memory, uint8_t latch)
@@ -248,8 +205,8 @@ void memory_set_latch(struct memory *memory, uint8_t latch)
 
 void memory_set_trip(struct memory *memory, int16_t tenths)
 {
-    if (tenths != memory_trip(memory)) {
-        set_trip(memory, trip_is_right(tenths) ? tenths : MEMORY_TRIP_LEAST);
+    if (tenths != memory->trip) {
+        memory->trip = trip_is_right(tenths) ? tenths : MEMORY_TRIP_LEAST;
         mark(memory, TRIP);
     }
 }
@@ -269,42 +226,44 @@ void memory_count_operation(struct memory *memory)
     mark(memory, COUNTERS);
 }
 
-static bool slot_waits(const struct memory *memory, uint8_t number)
+static bool slot_waits(const struct memory *memory)
 {
-    return waits(memory, SLOT) && number == memory->dirty_slot;
-}
-
-/* Among erased bytes one that flips may make a CRC right: the others then say FFFF, or 0. */
-static bool half_is_right(const struct memory_half *half)
-{
-    return half->rise == 0u || (half->rise <= MEMORY_RISE_MOST && half->lag != 0u);
+    return (memory->dirty & BIT(SLOT)) != 0u;
 }
 
 bool memory_read_slot(const struct memory *memory, memory_peek peek, uint8_t number,
                       struct memory_slot *slot)
 {
+    struct record_pair pair;
+    const uint8_t *from = (const uint8_t *)&memory->to_write;
+    bool stored = false;
     if (number == 0u || number > MEMORY_SLOTS) {
         return false;
     }
-    if (slot_waits(memory, number)) {
-        *slot = memory->to_write;
-    } else {
-        struct record_pair pair;
-        const uint8_t *const from = record_load(peek, record_at_slot(number), RECORD_SLOT, &pair);
+    if (!slot_waits(memory) || number != memory->dirty_slot) {
+        from = record_load(peek, record_at_slot(number), RECORD_SLOT, &pair);
         if (from == NULL || (pair.good[0] && pair.good[1] && !pair.same)) {
             return false;
         }
-        copy_bytes((uint8_t *)slot, from, RECORD_SLOT);
     }
-    return half_is_right(&slot->half[0]) && half_is_right(&slot->half[1]) &&
-           (slot->half[0].rise != 0u || slot->half[1].rise != 0u);
+    copy_bytes((uint8_t *)slot, from, RECORD_SLOT);
+    for (uint8_t half = 0; half < 2u; half++) {
+        if (slot->half[half].rise != 0u) {
+            stored = true;
+            /* Among erased bytes one that flips may make a CRC right: the others say FFFF, or 0. */
+            if (slot->half[half].rise > MEMORY_RISE_MOST || slot->half[half].lag == 0u) {
+                return false;
+            }
+        }
+    }
+    return stored;
 }
 
 bool memory_store(struct memory *memory, memory_peek peek, uint8_t number, uint8_t half,
                   const struct memory_half *values)
 {
     if (number == 0u || number > MEMORY_SLOTS || half > 1u ||
-        (waits(memory, SLOT) && !slot_waits(memory, number))) {
+        (slot_waits(memory) && number != memory->dirty_slot)) {
         return false;
     }
     if (!memory_read_slot(memory, peek, number, &memory->to_write)) {
@@ -330,9 +289,12 @@ uint16_t memory_log(struct memory *memory, uint32_t ms, uint8_t code, int16_t te
     waiting->tenths = tenths;
     waiting->code = code;
     memory->queued++;
-    memory->newest = memory->newest == UINT16_MAX ? 1u : (uint16_t)(memory->newest + 1u);
+    memory->newest++;
+    if (memory->newest == 0u) {
+        memory->newest = 1;
+    }
     memory->newest_place = (uint8_t)((memory->newest_place + 1u) & (MEMORY_LOG_ENTRIES - 1u));
-    memory->at = 0;
+    mark(memory, LOG);
     return memory->newest;
 }
 
@@ -345,7 +307,14 @@ bool memory_entry(const struct memory *memory, memory_peek peek, uint16_t number
         return false;
     }
     if (numbers < memory->queued) {
-        copy_waiting(memory, (uint8_t)numbers, entry);
+        const struct memory_waiting *const waiting =
+            &memory->queue[(uint8_t)(memory->oldest + memory->queued - 1 - (uint8_t)numbers) %
+                           MEMORY_QUEUE];
+        entry->ms = waiting->ms;
+        entry->number = wanted;
+        entry->boot = memory->boots;
+        entry->tenths = waiting->tenths;
+        entry->code = waiting->code;
         return true;
     }
     return record_load_entry(peek, place_behind(memory, (uint8_t)numbers), entry) &&

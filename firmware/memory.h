@@ -60,13 +60,12 @@ struct memory {
     uint32_t board_id[2];                      /* high half first; zeros where it is damaged */
     uint32_t operations;                       /* of the contactor; with `boots` one record */
     uint16_t boots;
-    int16_t trip;          /* trip point, tenths */
-    int16_t trip_inverted; /* its complement: memory_trip compares */
-    uint16_t newest;       /* number of the newest entry of the log, 0 if there is none */
-    uint8_t newest_place;  /* where in the ring that is, or will be */
-    uint8_t latch;         /* first-out, 0 none */
-    uint8_t used;          /* slot in use, 0 none */
-    uint8_t oldest;        /* where in the queue */
+    int16_t trip;         /* trip point, tenths */
+    uint16_t newest;      /* number of the newest entry of the log, 0 if there is none */
+    uint8_t newest_place; /* where in the ring that is, or will be */
+    uint8_t latch;        /* first-out, 0 none */
+    uint8_t used;         /* slot in use, 0 none */
+    uint8_t oldest;       /* where in the queue */
     uint8_t queued;
     uint8_t dirty;      /* records that wait, one bit each */
     uint8_t dirty_slot; /* number of the slot that waits to be written */
@@ -76,11 +75,13 @@ struct memory {
 /* Reads everything, counts this start, and resolves doubt towards heat off. */
 void memory_start(struct memory *memory, memory_peek peek);
 
-/* Returns the next byte to write: latch first, then trip point, slot in use, slot, counters, log;
- * false: nothing waits. Call it when the last byte has been written. */
+/* Returns the next byte to write: latch first, then trip point, slot in use, slot, counters, log.
+ * Call it when the last byte has been written. False: none at this moment; `dirty` is 0 where
+ * nothing waits at all. */
 bool memory_next(struct memory *memory, memory_peek peek, uint16_t *address, uint8_t *value);
 
-/* Returns the trip point, or the lowest one where value and complement do not agree. */
+/* Returns the trip point to be kept. The one in force is the core's, which is told again at each
+ * pass and so puts a bit right that flips here. */
 int16_t memory_trip(const struct memory *memory);
 
 void memory_set_latch(struct memory *memory, uint8_t latch);

@@ -2,33 +2,34 @@
 
 _Static_assert((int16_t)0x8000u == INT16_MIN, "an unsigned number becomes a signed one bit by bit");
 
-#define NOT_GOOD_BITS 0x0003000Fu /* reserved 17 and 3, any fault 16, causes 2 to 0 */
+#define NOT_GOOD_HIGH 0x0003u /* of the high half: reserved 17, any fault 16 */
+#define NOT_GOOD_LOW 0x000Fu  /* of the low half: reserved 3, causes 2 to 0 */
 
-/* What the chip can report of itself, -55 to 127 degC, in sixteenths. */
-#define COLD_LEAST (-880)
-#define COLD_MOST 2032
-/* PROTOCOL.md section 6.5: -10 to 70 degC. */
-#define COLD_GOOD_LEAST (-160)
-#define COLD_GOOD_MOST 1120
+/* The chip's own temperature, in sixteenths above the -55 degC that it can report: up to 127 degC;
+ * good from -10 to 70 degC (PROTOCOL.md section 6.5). */
+#define COLD_ZERO 880u
+#define COLD_MOST 2912u
+#define COLD_NONE UINT16_MAX
+#define COLD_GOOD_LEAST 720u
+#define COLD_GOOD_MOST 2000u
 
 /* PROTOCOL.md section 6.5: -10 to 400 degC. */
 #define GOOD_LEAST (-100)
 #define GOOD_MOST 4000
 
-/* Quarters of a kelvin that the chip may show for these with any cold junction, and a few more:
- * within them no voltage leaves 32 bits, and no step the table. */
-#define SHOWN_LEAST (-64)
-#define SHOWN_MOST 1599
+/* What the chip may show for these with any cold junction, and a little more, in quarters above -16
+ * degC: within them no voltage leaves 32 bits, and no step the table. */
+#define SHOWN_ZERO 64u
+#define SHOWN_MOST 1663u
 
-/* The chip's constant slope, 41.276 uV/K (data sheet, type K), in 1/128000 uV. */
-#define SLOPE_PER_QUARTER 1320832
-#define SLOPE_PER_SIXTEENTH 330208
+/* The chip's constant slope, 41.276 uV/K (data sheet, type K), in 1/128000 uV to 1/16 K. */
+#define SLOPE 330208u
 
 /* Temperatures on the scale of the first table are steps of 1/80 K above -102.4 degC. */
-#define STEPS_BELOW_ZERO 8192
+#define STEPS_BELOW_ZERO 8192u
 #define STEPS_PER_TENTH 8u
-#define STEPS_PER_SIXTEENTH 5
-#define PIECE_BITS 13
+#define STEPS_PER_SIXTEENTH 5u
+#define PIECE_BITS 13u
 #define PIECES 5
 #define TERMS 10
 #define GUESSES 18
@@ -65,7 +66,7 @@ static int32_t part_of(int32_t value, uint16_t share)
 static int32_t emf(uint16_t steps)
 {
     const IN_FLASH int32_t *const piece = pieces[steps >> PIECE_BITS];
-    const uint16_t share = (uint16_t)(steps << (16 - PIECE_BITS));
+    const uint16_t share = (uint16_t)(steps << (16u - PIECE_BITS));
     int32_t sum = 0;
     for (uint8_t term = TERMS; term > 0; term--) {
         sum = piece[term - 1] + part_of(sum, share);
@@ -99,41 +100,53 @@ static int16_t tenths_of(int32_t voltage)
     return tenths;
 }
 
-/* Both fields, with their signs. */
-static int16_t shown_code(uint32_t raw)
+/* Returns the cold junction, COLD_NONE where a register has any sign of a fault. */
+static uint16_t cold_of(uint32_t raw)
 {
-    return (int16_t)((int16_t)((uint16_t)(raw >> 16) >> 2 ^ 0x2000u) - 0x2000);
+    const uint16_t high = (uint16_t)(raw >> 16);
+    const uint16_t low = (uint16_t)raw;
+    const uint16_t cold = (uint16_t)((low >> 4 ^ 0x800u) - (0x800u - COLD_ZERO));
+    if ((high & NOT_GOOD_HIGH) != 0u || (low & NOT_GOOD_LOW) != 0u || (high | low) == 0u ||
+        cold > COLD_MOST) {
+        return COLD_NONE;
+    }
+    return cold;
 }
 
-static int16_t cold_code(uint32_t raw)
+/* Returns the true temperature, anything out of range where it is out of range. */
+static int16_t corrected(uint32_t raw, uint16_t cold)
 {
-    return (int16_t)((int16_t)((uint16_t)raw >> 4 ^ 0x800u) - 0x800);
+    const uint16_t shown =
+        (uint16_t)(((uint16_t)(raw >> 16) >> 2 ^ 0x2000u) - (0x2000u - SHOWN_ZERO));
+    if (shown > SHOWN_MOST) {
+        return INT16_MAX;
+    }
+    /* What the chip added for its own temperature goes, what ITS-90 says of it comes. */
+    const uint16_t steps = (uint16_t)(cold * STEPS_PER_SIXTEENTH +
+                                      (STEPS_BELOW_ZERO - COLD_ZERO * STEPS_PER_SIXTEENTH));
+    const int16_t above = (int16_t)(shown * 4u - cold + (COLD_ZERO - SHOWN_ZERO * 4u));
+    return tenths_of((int32_t)((uint32_t)emf(steps) + (uint32_t)above * SLOPE));
 }
 
-/* Returns whether a register has no sign of a fault; its hot junction may still be out of range. */
-static bool is_whole(uint32_t raw)
+static int16_t cold_tenths_of(uint16_t cold)
 {
-    const int16_t cold = cold_code(raw);
-    return raw != 0 && (raw & NOT_GOOD_BITS) == 0 && cold >= COLD_LEAST && cold <= COLD_MOST;
+    return (int16_t)((int16_t)((cold * 10u + 8u) >> 4) - (int16_t)(COLD_ZERO * 10u / 16u));
+}
+
+static bool is_in_range(int16_t tenths)
+{
+    return tenths >= GOOD_LEAST && tenths <= GOOD_MOST;
 }
 
 bool sense_correct(uint32_t raw, int16_t *tenths, int16_t *cold_tenths)
 {
-    const int16_t shown = shown_code(raw);
-    const int16_t cold = cold_code(raw);
-    if (!is_whole(raw) || shown < SHOWN_LEAST || shown > SHOWN_MOST) {
-        return false;
-    }
-    /* What the chip added for its own temperature goes, what ITS-90 says of it comes. */
-    const uint16_t steps = (uint16_t)(cold * STEPS_PER_SIXTEENTH + STEPS_BELOW_ZERO);
-    const int32_t cold_more = emf(steps) - cold * SLOPE_PER_SIXTEENTH;
-    const int16_t found = tenths_of(shown * SLOPE_PER_QUARTER + cold_more);
-    if (found < GOOD_LEAST || found > GOOD_MOST) {
+    const uint16_t cold = cold_of(raw);
+    const int16_t found = cold == COLD_NONE ? INT16_MAX : corrected(raw, cold);
+    if (!is_in_range(found)) {
         return false;
     }
     *tenths = found;
-    *cold_tenths =
-        (int16_t)((int16_t)((uint16_t)((cold - COLD_LEAST) * 10 + 8) >> 4) + COLD_LEAST * 10 / 16);
+    *cold_tenths = cold_tenths_of(cold);
     return true;
 }
 
@@ -143,51 +156,48 @@ void sense_start(struct sense *sense)
 }
 
 /* Returns how long a good reading of now may be built on. */
-static uint16_t good_for(struct sense *sense, uint32_t now_ms)
+static uint16_t good_for(struct sense *sense, uint16_t cold, uint16_t now_ms)
 {
-    const int16_t cold = cold_code(sense->raw);
-    if (cold >= COLD_GOOD_LEAST && cold <= COLD_GOOD_MOST) {
-        sense->cold_is_out = false;
-        return SENSE_SILENT_MS;
-    }
+    const bool out = cold < COLD_GOOD_LEAST || cold > COLD_GOOD_MOST;
     if (!sense->cold_is_out) {
-        sense->cold_is_out = true;
         sense->cold_out_ms = now_ms;
     }
-    const uint32_t out_ms = now_ms - sense->cold_out_ms;
-    if (out_ms >= SENSE_COLD_MS) {
-        return 0;
-    }
-    const uint16_t left_ms = (uint16_t)(SENSE_COLD_MS - out_ms);
-    return left_ms < SENSE_SILENT_MS ? left_ms : SENSE_SILENT_MS;
+    sense->cold_is_out = out;
+    const uint16_t left_ms = (uint16_t)(sense->cold_out_ms + SENSE_COLD_MS - now_ms);
+    return out && left_ms < SENSE_SILENT_MS ? left_ms : SENSE_SILENT_MS;
 }
 
 bool sense_take(struct sense *sense, uint32_t raw, uint32_t now_ms)
 {
+    const uint16_t now = (uint16_t)now_ms;
+    const uint16_t cold = cold_of(raw);
     /* What is over stays over when the clock wraps. */
     if (!sense_is_good(sense, now_ms)) {
         sense->good_for_ms = 0;
     }
-    if (sense->cold_is_out && now_ms - sense->cold_out_ms > SENSE_COLD_MS) {
-        sense->cold_out_ms = now_ms - SENSE_COLD_MS;
+    if ((uint16_t)(now - sense->cold_out_ms) > SENSE_COLD_MS) {
+        sense->cold_out_ms = (uint16_t)(now - SENSE_COLD_MS);
     }
     sense->raw = raw;
     sense->shown_good = false;
-    if (!is_whole(raw)) {
+    if (cold == COLD_NONE) {
         return false;
     }
-    const uint16_t good_for_ms = good_for(sense, now_ms);
-    if (!sense_correct(raw, &sense->tenths, &sense->cold_tenths)) {
+    const uint16_t good_for_ms = good_for(sense, cold, now);
+    const int16_t tenths = corrected(raw, cold);
+    if (!is_in_range(tenths)) {
         return false;
     }
+    sense->tenths = tenths;
+    sense->cold_tenths = cold_tenths_of(cold);
     sense->shown_good = true;
     sense->count++;
-    sense->good_ms = now_ms;
+    sense->good_ms = now;
     sense->good_for_ms = good_for_ms;
     return true;
 }
 
 bool sense_is_good(const struct sense *sense, uint32_t now_ms)
 {
-    return now_ms - sense->good_ms < sense->good_for_ms;
+    return (uint16_t)((uint16_t)now_ms - sense->good_ms) < sense->good_for_ms;
 }

@@ -13,8 +13,8 @@
 
 struct sense {
     uint32_t raw;         /* as last read */
-    uint32_t good_ms;     /* when the last good reading was taken */
-    uint32_t cold_out_ms; /* since when the cold junction is out of range */
+    uint16_t good_ms;     /* when the last good reading was taken, modulo 65536 */
+    uint16_t cold_out_ms; /* since when the cold junction is out of range, the same */
     uint16_t good_for_ms; /* so long that reading may be built on; 0: not at all */
     uint16_t count;       /* good readings, modulo 65536 */
     int16_t tenths;       /* of the last good reading; 0 before the first */
@@ -29,7 +29,8 @@ bool sense_correct(uint32_t raw, int16_t *tenths, int16_t *cold_tenths);
 
 void sense_start(struct sense *sense);
 
-/* Takes a register as read now; returns whether it is a good reading. */
+/* Takes a register as read now; returns whether it is a good reading. Call it at least once a
+ * minute: times are kept in 16 bits. */
 bool sense_take(struct sense *sense, uint32_t raw, uint32_t now_ms);
 
 /* Returns whether heat may be decided on this half now: a good reading within 750 ms, and its

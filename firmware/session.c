@@ -5,14 +5,13 @@
 /* Odd and near to 65536 divided by the golden ratio: starts lie as far apart as can be. */
 #define START_APART 40503u
 
-/* A full-period generator modulo 2^32 (multiplier and step from memory; widely published). */
-#define STIR_TIMES 1664525u
-#define STIR_PLUS 1013904223u
+/* Odd, so that challenges return after 2^32 questions; the same ratio of 2^32. */
+#define CHALLENGE_APART 0x9E3779B9u
 
 void session_start(struct session *session, uint16_t boot, uint32_t noise)
 {
     *session = (struct session){0};
-    session->seed = noise ^ ((uint32_t)boot << 16 | (uint16_t)(boot * START_APART));
+    session->challenge = noise + ((uint32_t)boot << 16);
 }
 
 uint16_t session_open(struct session *session, uint16_t boot, uint16_t q)
@@ -49,9 +48,8 @@ enum session_refusal session_check(struct session *session, uint16_t token, uint
 
 uint32_t session_ask(struct session *session, uint32_t noise, uint32_t now_ms)
 {
-    session->seed = session->seed * STIR_TIMES + STIR_PLUS + noise;
-    session->challenge = session->seed ^ session->seed >> 16;
-    session->asked_ms = now_ms;
+    session->challenge += CHALLENGE_APART + noise;
+    session->asked_ms = (uint16_t)now_ms;
     session->pending = true;
     session->answered = false;
     return session->challenge;
@@ -59,12 +57,10 @@ uint32_t session_ask(struct session *session, uint32_t noise, uint32_t now_ms)
 
 bool session_answer(struct session *session, uint32_t given, uint32_t expected)
 {
-    if (!session->pending || session->answered || given != expected) {
-        session_end_challenge(session);
-        return false;
-    }
-    session->answered = true;
-    return true;
+    const bool right = session->pending && !session->answered && given == expected;
+    session->pending = right;
+    session->answered = right;
+    return right;
 }
 
 void session_end_challenge(struct session *session)
@@ -75,9 +71,10 @@ void session_end_challenge(struct session *session)
 
 bool session_expires(struct session *session, uint32_t now_ms)
 {
-    if (!session->pending || now_ms - session->asked_ms < SESSION_CHALLENGE_MS) {
-        return false;
+    const bool over = session->pending &&
+                      (uint16_t)((uint16_t)now_ms - session->asked_ms) >= SESSION_CHALLENGE_MS;
+    if (over) {
+        session_end_challenge(session);
     }
-    session_end_challenge(session);
-    return true;
+    return over;
 }

@@ -10,10 +10,9 @@
 enum session_refusal { SESSION_OK, SESSION_TOKEN, SESSION_OLD };
 
 struct session {
-    uint32_t asked_ms; /* when the challenge was given */
-    uint32_t challenge;
-    uint32_t seed;  /* stirred by every question, so that challenges do not repeat */
-    uint16_t token; /* 0: no session */
+    uint32_t challenge; /* the last one given; the next is made from it */
+    uint16_t asked_ms;  /* when it was given, modulo 65536 */
+    uint16_t token;     /* 0: no session */
     uint16_t last_q;
     uint16_t opened; /* sessions since the start */
     bool pending;    /* a challenge is out */
@@ -40,7 +39,8 @@ bool session_answer(struct session *session, uint32_t given, uint32_t expected);
 /* Ends the challenge. */
 void session_end_challenge(struct session *session);
 
-/* Returns whether the challenge's 10 s have just run out; it then has ended. */
+/* Returns whether the challenge's 10 s have just run out; it then has ended. Call it at least
+ * once a minute: the time is kept in 16 bits. */
 bool session_expires(struct session *session, uint32_t now_ms);
 
 #endif

@@ -227,7 +227,7 @@ def test_firmware_session_challenge_never_outlives_its_session(session: Session,
 def test_firmware_session_challenges_do_not_repeat() -> None:
     """Not without any noise, not from start to start."""
     for session in (Session(), Session(0, noise=0)):
-        asked = [session.ask(noise=0) for _ in range(20_000)]
+        asked = [session.ask(noise=0) for _ in range(70_000)]
         assert len(set(asked)) == len(asked)
     first = {Session(boot, noise=0).ask(noise=0) for boot in range(5000)}
     assert len(first) == 5000

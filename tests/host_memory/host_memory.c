@@ -24,13 +24,24 @@ bool host_memory_step(struct host_memory *host)
     return host_memory_cut(host, 1, -1) == 1u;
 }
 
+/* Asks until there is a byte to write or nothing waits. */
+static bool next_byte(struct host_memory *host, uint16_t *address, uint8_t *value)
+{
+    present = host;
+    while (host->memory.dirty != 0u) {
+        if (memory_next(&host->memory, peek, address, value)) {
+            return true;
+        }
+    }
+    return memory_next(&host->memory, peek, address, value);
+}
+
 uint32_t host_memory_cut(struct host_memory *host, uint32_t whole, int left)
 {
     uint32_t done = 0;
     uint16_t address;
     uint8_t value;
-    present = host;
-    while (done < whole && memory_next(&host->memory, peek, &address, &value)) {
+    while (done < whole && next_byte(host, &address, &value)) {
         if (address >= MEMORY_BYTES) {
             abort();
         }
@@ -39,7 +50,7 @@ uint32_t host_memory_cut(struct host_memory *host, uint32_t whole, int left)
         host->address = address;
         done++;
     }
-    if (left >= 0 && memory_next(&host->memory, peek, &address, &value)) {
+    if (left >= 0 && next_byte(host, &address, &value)) {
         host->eeprom[address] = (uint8_t)left;
     }
     return done;
