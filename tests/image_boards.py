@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
 from board_rig import Bench
-from core_rig import CAUSES, PIN_LOWER, PIN_UPPER, CoreRig, host_board
+from core_rig import CAUSES, CoreRig, host_board
 from elf_rig import image_of
 from tawny.core import messages as m
 from tawny.core import wire
@@ -83,12 +82,6 @@ class Overheard:
         data = self._board.take()
         self._said.hear(data)
         return data
-
-
-def overruns(board: AnyBoard) -> int:
-    """Return how many bytes the controller's receiver has lost; 0 where there is none."""
-    chip = getattr(board, "chip", None)
-    return 0 if chip is None else chip.call("overruns")
 
 
 class OverheardBoards:
@@ -257,11 +250,6 @@ class CoreBoard:
             now - before for now, before in zip(self._board.on_ms, self._on_before, strict=True)
         )
         return upper, lower
-
-    def outputs(self) -> Sequence[bool]:
-        """Return which heaters are on."""
-        pins = self._board.pins
-        return bool(pins & PIN_UPPER), bool(pins & PIN_LOWER)
 
     def shown(self) -> Shown:
         """Return what it shows; lamp and buzzer are looked at elsewhere."""
