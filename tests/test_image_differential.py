@@ -11,7 +11,7 @@ import pytest
 import c_core
 from image_calls import JUDGE, SENSE, OnBoard, build_image, differences
 
-CALLS = 4000
+CALLS = 12_000
 
 
 @pytest.fixture(scope="module")
