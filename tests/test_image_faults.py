@@ -364,3 +364,12 @@ def test_image_heats_on_no_bit_that_turns_over() -> None:
     assert [both for both in zip(flips, came, strict=True) if both[1].unsafe] == []
     cores = [one for flip, one in zip(flips, came, strict=True) if core <= flip.address < end]
     assert sum(one.settled != "heats" for one in cores) >= 0.95 * len(cores)
+
+
+@pytest.mark.parametrize("bit", [0, 1])
+@pytest.mark.parametrize("half", ["upper", "lower"])
+def test_image_judges_every_half_whatever_its_memory_says(half: str, bit: int) -> None:
+    """A bit of `zones` that turns over leaves no half unread: too hot is still too hot."""
+    zones = within(shared_heating().chip.image, "build.zones")
+    flip = image_flips.Flip(zones, bit, 0, 20_000, half)
+    assert image_flips.Outcome(*split(lambda: image_flips.try_flip(flip))).unsafe == ""
