@@ -6,11 +6,6 @@
 
 /* ---- rules.c: what is judged of the readings, section 6.5 of PROTOCOL.md ---- */
 
-/* What can be read of a half, within PROTOCOL.md's types. */
-/*@ predicate possible(struct rules_half *half) =
-        -4000 <= half->tenths <= 9999 && half->duty <= 1000 && half->taken <= 1000 &&
-        half->setpoint <= 2000; */
-
 void rules_start(struct rules *rules, uint8_t halves);
 
 /* Judge by the R, lag and heat-up time of the mould in use; what the rules remember stays. */
@@ -46,12 +41,9 @@ enum core_move {
     CORE_RESET /* by hand at the board */
 };
 
-/* Indices and temperatures lie where they can. */
-/*@ predicate sound(struct safety *safety) =
-        1 <= safety->halves <= SAFETY_HALVES && safety->rules.halves == safety->halves &&
-        safety->heats <= SAFETY_HALVES &&
-        -4000 <= safety->tenths[0] <= 9999 && -4000 <= safety->tenths[1] <= 9999 &&
-        -4000 <= safety->rise_tenths <= 9999; */
+/* Mains at the chain, button out, thermostats closed. */
+/*@ predicate lets_heat(struct safety *safety) = (safety->inputs & SAFETY_IN_MAINS) != 0 &&
+        (safety->inputs & SAFETY_IN_BUTTON) == 0 && (safety->inputs & SAFETY_IN_THERMOSTAT) == 0; */
 
 /* A latched cause stays as it is from one moment to another. */
 /*@ predicate kept{A, B}(struct safety *safety) =

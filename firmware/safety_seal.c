@@ -34,7 +34,7 @@ void core_close(struct safety *safety)
 /*@ requires \valid(safety);
     assigns *safety;
     ensures kept{Pre, Post}(safety) && safety->trip == \old(safety->trip);
-    ensures sound{Pre}(safety) ==> sound(safety);
+    ensures 1 <= safety->halves <= SAFETY_HALVES;
     ensures safety->state == SAFETY_TRIPPED && safety->latch != SAFETY_NONE;
     ensures safety->cut && safety->heats == 0 && !safety->contactor; */
 static void give_up(struct safety *safety)
@@ -53,9 +53,9 @@ static void give_up(struct safety *safety)
 /*@ requires \valid(safety);
     assigns *safety;
     ensures kept{Pre, Post}(safety) && safety->trip == \old(safety->trip);
-    ensures sound{Pre}(safety) ==> sound(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
-    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
+    ensures safety->halves == \old(safety->halves) || 1 <= safety->halves <= SAFETY_HALVES; */
 void core_open(struct safety *safety)
 {
     if (!safety_is_intact(safety)) {

@@ -26,9 +26,9 @@ void safety_start(struct safety *safety, uint8_t halves, const struct safety_kep
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety); */
+    ensures kept{Pre, Post}(safety); */
 void safety_end_selftest(struct safety *safety, bool passed)
 {
     core_open(safety);
@@ -39,9 +39,9 @@ void safety_end_selftest(struct safety *safety, bool passed)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_TRIPPED && safety->latch != SAFETY_NONE; */
 void safety_fail_selftest(struct safety *safety)
 {
@@ -51,13 +51,13 @@ void safety_fail_selftest(struct safety *safety)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
-    ensures (inputs & SAFETY_IN_BUTTON) != 0 || (inputs & SAFETY_IN_MAINS) == 0 ==>
-            safety->state != SAFETY_ARMED; */
+    ensures safety->inputs == inputs;
+    ensures safety->state == SAFETY_ARMED ==> lets_heat(safety); */
 void safety_set_inputs(struct safety *safety, uint16_t inputs)
 {
     core_open(safety);
@@ -81,9 +81,9 @@ void safety_set_inputs(struct safety *safety, uint16_t inputs)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void finish_selftest(struct safety *safety)
@@ -104,9 +104,9 @@ static void finish_selftest(struct safety *safety)
     core_settle(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void watch_mirror(struct safety *safety)
@@ -121,9 +121,9 @@ static void watch_mirror(struct safety *safety)
     }
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
     ensures \old(safety->session) && \old(safety->silent) + 1 >= SAFETY_DISARM_TIME &&
@@ -152,9 +152,9 @@ static void watch_host(struct safety *safety)
     }
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats);
     ensures \old(safety->heat_left) <= 1 || \old(safety->press_left) <= 1 ==>
@@ -183,9 +183,9 @@ static void watch_heat(struct safety *safety)
     }
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void watch_press(struct safety *safety)
@@ -205,9 +205,9 @@ static void watch_press(struct safety *safety)
     }
 }
 
-/*@ requires \valid(safety) && sound(safety);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 void safety_pass(struct safety *safety, bool sensors_good)
@@ -225,11 +225,29 @@ void safety_pass(struct safety *safety, bool sensors_good)
     core_close(safety);
 }
 
-/*@ requires \valid(safety) && sound(safety) && \valid_read(half + (0 .. SAFETY_HALVES - 1));
-    requires \separated(safety, half + (0 .. SAFETY_HALVES - 1));
-    requires \forall integer at; 0 <= at < SAFETY_HALVES ==> possible(half + at);
+/*@ requires \valid(safety);
     assigns *safety;
-    ensures sound(safety) && kept{Pre, Post}(safety);
+    ensures kept{Pre, Post}(safety);
+    ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
+    ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
+static void act(struct safety *safety, struct rules_verdict verdict, int16_t tenths)
+{
+    if (verdict.trip != SAFETY_NONE) {
+        core_trip(safety, verdict.trip, tenths);
+    } else if (verdict.fall) {
+        safety->fallen = true;
+        core_say(safety, SAFETY_EVENT_FALL, tenths);
+    } else if (verdict.full) {
+        core_disarm(safety, SAFETY_EVENT_FULL, tenths, false);
+    }
+    core_settle(safety);
+}
+
+/*@ requires \valid(safety) && 1 <= safety->halves <= SAFETY_HALVES;
+    requires \valid_read(half + (0 .. SAFETY_HALVES - 1));
+    requires \separated(safety, half + (0 .. SAFETY_HALVES - 1));
+    assigns *safety;
+    ensures kept{Pre, Post}(safety);
     ensures safety->state == SAFETY_ARMED ==> \old(safety->state) == SAFETY_ARMED;
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALVES],
@@ -237,6 +255,9 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
 {
     core_open(safety);
     safety->sensors_good = sensors_good;
+    /*@ loop invariant 0 <= each <= safety->halves;
+        loop assigns each, safety->tenths[0 .. SAFETY_HALVES - 1];
+        loop variant safety->halves - each; */
     for (uint8_t each = 0; each < safety->halves; each++) {
         safety->tenths[each] = half[each].tenths;
     }
@@ -251,16 +272,7 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
             .window = safety->window,
         };
         struct rules_verdict verdict = rules_judge(&safety->rules, half, &around);
-        int16_t tenths = half[verdict.half].tenths;
-        if (verdict.trip != SAFETY_NONE) {
-            core_trip(safety, verdict.trip, tenths);
-        } else if (verdict.fall) {
-            safety->fallen = true;
-            core_say(safety, SAFETY_EVENT_FALL, tenths);
-        } else if (verdict.full) {
-            core_disarm(safety, SAFETY_EVENT_FULL, tenths, false);
-        }
-        core_settle(safety);
+        act(safety, verdict, half[verdict.half].tenths);
     }
     core_close(safety);
 }
