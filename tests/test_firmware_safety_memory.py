@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from typing import Any
 
 import pytest
@@ -97,6 +98,29 @@ def test_core_finds_a_changed_bit_in_every_function_that_writes(
     core.passes(4)
     core.call("release_arm", True, True)  # noqa: FBT003 - C
     assert core.latch == "selftest"
+
+
+def sealed(core: Core) -> None:
+    """Seal what stands in the core's memory, as its own end of a call would."""
+    low, high = 0x5A, 0xA5
+    for (byte,) in struct.iter_unpack("B", bytes(core.bytes())[2:]):
+        low = (low + byte) & 0xFF
+        high = (high + low) & 0xFF
+    core.it.seal = high << 8 | low
+
+
+@pytest.mark.parametrize(("own", "judged"), [(2, 0), (2, 1), (2, 3), (0, 0), (3, 3), (255, 255)])
+def test_core_trips_where_no_half_would_be_judged(own: int, judged: int) -> None:
+    """A count of halves that turned over while the core worked, and was sealed in with the rest."""
+    core = Core().armed()
+    sealed(core)
+    assert core.lib.safety_is_intact(core.it)
+    core.it.halves, core.it.rules.halves = own, judged
+    sealed(core)
+    core.lib.safety_pass(core.it, True)  # noqa: FBT003 - C
+
+    assert (core.state, core.latch, core.permits) == ("tripped", "selftest", False)
+    assert core.it.rules.halves == core.it.halves == 2
 
 
 def test_core_says_nothing_out_of_a_memory_that_changed() -> None:
