@@ -373,3 +373,13 @@ def test_image_judges_every_half_whatever_its_memory_says(half: str, bit: int) -
     zones = within(shared_heating().chip.image, "build.zones")
     flip = image_flips.Flip(zones, bit, 0, 20_000, half)
     assert image_flips.Outcome(*split(lambda: image_flips.try_flip(flip))).unsafe == ""
+
+
+def test_image_does_not_seal_in_what_turned_over_while_it_worked() -> None:
+    """The core's own count of halves, turned over at 24 moments of a pass: still too hot is off."""
+    counted = within(shared_heating().chip.image, "safety.rules.halves")
+    flips = [image_flips.Flip(counted, 1, 0, at, "lower") for at in range(1000, 25_000, 1000)]
+    came = [
+        image_flips.Outcome(*split(lambda flip=flip: image_flips.try_flip(flip))) for flip in flips
+    ]
+    assert [one.unsafe for one in came] == [""] * len(flips)
