@@ -172,8 +172,8 @@ def test_terminal_is_told_why_the_press_did_not_start(tmp_path: Path) -> None:
     home = made_home(tmp_path / "home", pressings=1)
     home.store.write_bytes(b"no record at all " * 1000)
     words = [sys.executable, "-m", "tawny", "demo", "--home", os.fspath(home.root)]
-    with pane(tmp_path, words, size=(300, 24)) as opened:
-        text = opened.until("ended with").replace("\n", "")
+    with pane(tmp_path, words, size=(600, 24)) as opened:
+        text = opened.until("ended with")
 
     assert text.startswith("the press could not be started: ")
     assert "is damaged (file is not a database)" in text
