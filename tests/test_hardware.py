@@ -16,6 +16,7 @@ import pins
 import sheet
 import wiring
 from c_core import defines
+from needs import lacking
 from pins import TableError
 
 HOUSE = Path(__file__).resolve().parent.parent
@@ -68,7 +69,7 @@ def test_pins_first_port_write_is_the_off_level(
 def test_pins_header_compiles_for_the_board(tmp_path: Path) -> None:
     """Every name of the header is a register or a number of this controller."""
     if shutil.which("avr-gcc") is None:
-        pytest.skip("avr-gcc is not installed")
+        lacking("avr-gcc is not installed")
     lines = []
     for pin in pins.read_pins():
         stem = f"PIN_{pin.name.upper()}"

@@ -16,6 +16,7 @@ from typing import Any, Final
 
 TESTS: Final = Path(__file__).resolve().parent.parent
 COMPILER: Final = "clang-19 -fprofile-instr-generate -fcoverage-mapping -fcoverage-mcdc"
+TOOLS: Final = ("clang-19", "llvm-profdata-19", "llvm-cov-19")
 MODULES: Final = (
     "test_firmware_rules",
     "test_firmware_rules_rise",
