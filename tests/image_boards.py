@@ -95,15 +95,10 @@ class OverheardBoards:
         self._boards = boards
         self.said = Said()
         self._board: AnyBoard | None = None
-        self._is_old = False
-
-    def grow_old(self) -> None:
-        """Let the next world find a board that has been commissioned before."""
-        self._is_old = True
 
     def knows_a_mould(self) -> bool:
         """Return whether anything is stored of any mould."""
-        return self._is_old or self._boards.knows_a_mould()
+        return self._boards.knows_a_mould()
 
     def commission(self, measured: Measure, slot: int) -> None:
         """Store and use a mould."""
@@ -135,13 +130,15 @@ class CoreBoards:
 
     def __init__(self, build: Build) -> None:
         self._rig = CoreRig(build=build, commissioned=False)
+        self._knows_a_mould = False
 
     def knows_a_mould(self) -> bool:
-        """Return whether anything is stored: never, a new board is new."""
-        return False
+        """Return whether anything is stored of any mould."""
+        return self._knows_a_mould
 
     def commission(self, measured: Measure, slot: int) -> None:
         """Store and use a mould over the line, with ARM held."""
+        self._knows_a_mould = True
         bench = Bench(self._rig).greet()
         self._rig.set_input(m.IN_ARM, on=True)
         bench.run(0.3)

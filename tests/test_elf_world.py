@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 import serial
+from msgspec.structs import replace
 
 from tawny.cli.benches.image import SmallHost
 from tawny.cli.firmware import THIS_CHECKOUT, elf_boards
@@ -21,7 +22,7 @@ from tawny.sim import commands as c
 from tawny.sim import parameters
 from tawny.sim.checkout import image_path
 from tawny.sim.chip import Pin
-from tawny.sim.commission import measure
+from tawny.sim.commission import Measure, measure
 from tawny.sim.elf import ElfBoard
 from tawny.sim.hand import NearHand
 from tawny.sim.world import World
@@ -30,9 +31,10 @@ SAUCER = parameters.load("saucer-160")
 WITHIN_S = 30.0
 
 
-def world_of(memory: Path | None = None, start_c: float | None = 60.0) -> World:
+def world_of(memory: Path | None = None, *, commissioned: bool = True) -> World:
     """A warm saucer mould with the real image."""
-    return World(SAUCER, start_c=start_c, boards=elf_boards(THIS_CHECKOUT, SAUCER, memory))
+    boards = elf_boards(THIS_CHECKOUT, SAUCER, memory)
+    return World(SAUCER, start_c=60.0, boards=boards, commissioned=commissioned)
 
 
 def board_of(world: World) -> ElfBoard:
@@ -181,6 +183,64 @@ def test_elf_board_keeps_its_eeprom_in_a_file(tmp_path: Path) -> None:
     kept.write_bytes(b"short")
     with pytest.raises(SettingsError, match=r"board-memory.json.eeprom .*5 bytes"):
         world_of(memory)
+
+
+def test_elf_board_is_commissioned_in_a_later_run(tmp_path: Path) -> None:
+    """A first run without a mould leaves one that knows none: the next run gives it one."""
+    memory = tmp_path / "board-memory.json"
+    host = SmallHost(world_of(memory, commissioned=False))
+    host.live(3000)
+    assert host.stat is not None
+    assert host.stat.why == "session"
+    assert isinstance(host.ask(lambda _s, q: m.Hello(q, m.PROTOCOL_MAJOR, "00000001")), m.Here)
+    host.live(1500)
+    assert host.stat.why == "mould"
+    assert (tmp_path / "board-memory.json.eeprom").exists()
+
+    armed(world_of(memory))
+
+
+def test_elf_board_outlives_a_commissioning_that_was_cut(tmp_path: Path) -> None:
+    """Ended between its halves, it leaves no file behind: the next run begins anew."""
+    memory = tmp_path / "board-memory.json"
+    boards = elf_boards(THIS_CHECKOUT, SAUCER, memory)
+    assert boards is not None
+    found = measure(SAUCER)
+    no_half = replace(found.half(Half.LOWER), rise_k_per_s=6.0)  # above what a board takes
+    with pytest.raises(LinkError, match="refuses to be commissioned"):
+        boards.commission(Measure(found.half(Half.UPPER), no_half), 1)
+    boards.board.advance(boards.board.now_ms + 1000)  # the first half is written by then
+    assert boards.knows_a_mould()
+    assert list(tmp_path.iterdir()) == []
+
+    armed(world_of(memory))
+
+
+def test_elf_board_that_is_tripped_is_commissioned_and_stays_tripped(tmp_path: Path) -> None:
+    """A latch of an earlier run lasts; it is no reason to end with an error."""
+    memory = tmp_path / "board-memory.json"
+    world = world_of(memory, commissioned=False)
+    world.advance(3000)
+    assert NearHand(world).thermostat(opened=True).done
+    world.advance(world.now_ms + 2000)
+    assert world.scene().first_out == "chain"
+
+    world = world_of(memory)
+    host = SmallHost(world)
+    host.live(3000)
+    assert (world.scene().state, world.scene().first_out) == ("tripped", "chain")
+    here = host.ask(lambda _s, q: m.Hello(q, m.PROTOCOL_MAJOR, "00000001"))
+    assert isinstance(here, m.Here)
+    mould = host.ask(lambda _s, q: m.MouldAsk(here.s, q, 0))
+    assert isinstance(mould, m.Mould)
+    assert mould.ur > 0
+
+
+def test_elf_board_wants_a_file_it_can_read(tmp_path: Path) -> None:
+    """A folder where its file should lie is named, with what to do."""
+    (tmp_path / "board-memory.json.eeprom").mkdir()
+    with pytest.raises(SettingsError, match=r"json.eeprom .*directory\): delete or move it"):
+        world_of(tmp_path / "board-memory.json")
 
 
 def test_elf_board_shows_the_mould_in_the_press() -> None:

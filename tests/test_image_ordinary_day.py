@@ -157,10 +157,10 @@ def test_day_of_a_mould_change(make: str, tmp_path: Path) -> None:
     recipe = lay_recipe(tmp_path, "plate", mould="light", setpoint_c=160.0)
     boards = BOARDS[make](saucer)
     boards.commission(measured(light), 2)
+    boards.commission(measured(saucer), 1)
     with Day(tmp_path, make, model=saucer, boards=boards, start_c=170.0, person=1) as day:
         assert day.lockstep.run(lambda: day.person.finished, 1800.0)
         assert len(day.store.parts(result=Result.COMPLETE)) == 1
-    boards.grow_old()
     with Day(tmp_path, make, model=light, boards=boards, recipe=recipe, start_c=100.0) as day:
         assert day.lockstep.run(lambda: day.press.state.link.mould_slot == 2, 10.0)
         day.run(15.0)

@@ -13,7 +13,7 @@ import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from tawny.errors import N_, InputError
 from tawny.sim.build import Build
@@ -22,8 +22,13 @@ _HERE: Final = Path(__file__).resolve().parents[3]  # where the package is run f
 _TOLD_MOST: Final = 2000  # of what a failed build says
 
 # A tool of each kind, and what Debian calls the packages that bring them.
-_FOR_IMAGE: Final = {"make": "make", "avr-gcc": "gcc-avr avr-libc binutils-avr"}
-_FOR_SHIM: Final = {"make": "make", "gcc": "gcc libc6-dev libsimavr-dev"}
+FOR_IMAGE: Final = {"make": "make", "avr-gcc": "gcc-avr avr-libc"}
+FOR_SHIM: Final = {"make": "make", "gcc": "gcc libc6-dev libsimavr-dev"}
+# What those packages bring that is no tool, where Debian puts it.
+HEADERS: Final = (
+    Path("/usr/lib/avr/include/avr/io.h"),
+    Path("/usr/include/simavr/sim_avr.h"),
+)
 
 
 def root() -> Path:
@@ -44,9 +49,9 @@ def _shim(place: Path) -> Path:
 
 
 def can_build() -> bool:
-    """Return whether this is a checkout, on a machine that has the tools."""
-    there = (_firmware(root()) / "Makefile").is_file()
-    return there and all(shutil.which(tool) for tool in (*_FOR_IMAGE, *_FOR_SHIM))
+    """Return whether this is a checkout, on a machine that has tools and libraries."""
+    there = all(path.is_file() for path in (_firmware(root()) / "Makefile", *HEADERS))
+    return there and all(shutil.which(tool) for tool in (*FOR_IMAGE, *FOR_SHIM))
 
 
 def image_path(build: Build) -> Path:
@@ -65,7 +70,7 @@ def image_path(build: Build) -> Path:
     name = "-".join(str(value) for value in variables.values())
     wanted = [f"{variable}={value}" for variable, value in variables.items()]
     firmware = _firmware(root())
-    _make(firmware, _FOR_IMAGE, [*wanted, f"BUILD=build/{name}"])
+    _make(firmware, FOR_IMAGE, [*wanted, f"BUILD=build/{name}"])
     return firmware / "build" / name / "tawny.elf"
 
 
@@ -76,7 +81,7 @@ def shim_path() -> Path:
         InputError: As `image_path`.
     """
     place = root()
-    _make(_shim(place), _FOR_SHIM, [])
+    _make(_shim(place), FOR_SHIM, [])
     return _firmware(place) / "build" / "avr" / "shim.so"
 
 
@@ -89,11 +94,34 @@ def new_eeprom(board_id: str) -> bytes:
     Raises:
         InputError: If there is no checkout.
     """
+    content: bytes = _eeprom()["image"](int(board_id, 16))
+    return content
+
+
+def holds_a_mould(eeprom: bytes) -> bool:
+    """Return whether a slot of an EEPROM has a good copy of anything but zeros.
+
+    Raises:
+        InputError: If there is no checkout.
+    """
+    layout = _eeprom()
+    size = layout["SLOT_BYTES"]
+    begin, copy = layout["AT_SLOTS"], size + 1  # a CRC, which begins with its address, and bytes
+    for index in range(2 * layout["SLOTS"]):
+        at = begin + index * copy
+        flip = 0xFF if index % 2 else 0  # the second of two copies is inverted
+        crc, *data = (byte ^ flip for byte in eeprom[at : at + copy])
+        if any(data) and crc == layout["crc8"](bytes(data), at & 0xFF):
+            return True
+    return False
+
+
+def _eeprom() -> dict[str, Any]:
+    """Return the names of the page that knows the EEPROM's layout."""
     path = _firmware(root()) / "eeprom_image.py"
     if not path.is_file():
         raise _no_checkout(path)
-    content: bytes = runpy.run_path(str(path))["image"](int(board_id, 16))
-    return content
+    return runpy.run_path(str(path))
 
 
 def _no_checkout(path: Path) -> InputError:
@@ -132,7 +160,15 @@ def _make(folder: Path, tools: dict[str, str], arguments: list[str]) -> None:
 def _alone() -> Iterator[None]:
     """Let no two processes build at once."""
     place = _firmware(root()) / "build"
-    place.mkdir(exist_ok=True)
-    with (place / "lock").open("w") as lock:
+    try:
+        place.mkdir(exist_ok=True)
+        lock = (place / "lock").open("w")
+    except OSError as error:
+        raise InputError(
+            N_("{path} cannot be written ({reason}): --firmware builds there"),
+            path=str(place),
+            reason=error.strerror or str(error),
+        ) from error
+    with lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield

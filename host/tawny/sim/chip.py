@@ -30,6 +30,12 @@ _BOOL: Final = ctypes.c_bool
 _BYTES: Final = ctypes.c_char_p
 _DOUBLE: Final = ctypes.c_double
 
+# Why an image does not go on, as the shim counts states from 1.
+_STOPPED: Final = (
+    N_("the image {path} sleeps with interrupts off at {address:#06x}"),
+    N_("the image {path} crashed at {address:#06x}"),
+)
+
 # Result and arguments of each function; all but `new` take the chip first.
 _FUNCTIONS: Final[dict[str, tuple[object, ...]]] = {
     "free": (None,),
@@ -152,9 +158,8 @@ class Chip:
         state = self._library.shim_run(self._chip, until)
         if state:
             raise LinkError(
-                N_("the image {path} {what} at {address:#06x}"),
+                _STOPPED[state - 1],
                 path=str(self.image.path),
-                what=("", "sleeps with interrupts off", "crashed")[state],
                 address=self._library.shim_counter(self._chip),
             )
 

@@ -18,7 +18,7 @@ from tawny.errors import N_, SettingsError
 from tawny.sim import patterns
 from tawny.sim.boards import Read, Shown
 from tawny.sim.build import Build
-from tawny.sim.checkout import new_eeprom
+from tawny.sim.checkout import holds_a_mould, new_eeprom
 from tawny.sim.chip import CYCLES_PER_MS, EEPROM_BYTES, SUPPLY_MV, Analogue, Chip, Pin, ResetFlag
 from tawny.sim.commission import Measure
 from tawny.sim.elf_commission import commission
@@ -209,19 +209,34 @@ class ElfBoards:
     def __init__(self, image: Image, build: Build, path: Path | None = None) -> None:
         self.board = ElfBoard(image, build)
         self._path = path
-        self._is_new = path is None or not path.exists()
+        self.board.chip.eeprom = self._kept() or new_eeprom(build.board)
         self.board.keep = self._keep
-        if path is None or self._is_new:
-            self.board.chip.eeprom = new_eeprom(build.board)
-            return
-        content = path.read_bytes()
+
+    def _kept(self) -> bytes | None:
+        """Return what the file holds, None where there is none."""
+        if self._path is None:
+            return None
+        try:
+            content = self._path.read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise SettingsError(
+                N_("{path} is not the EEPROM of a board ({reason}): delete or move it"),
+                path=str(self._path),
+                reason=error.strerror or str(error),
+            ) from error
         if len(content) != EEPROM_BYTES:
             raise SettingsError(
-                N_("{path} is not the EEPROM of a board ({bytes} bytes): delete or move it"),
-                path=str(path),
+                N_(
+                    "{path} is not the EEPROM of a board ({bytes} bytes, not {wanted}): "
+                    "delete or move it"
+                ),
+                path=str(self._path),
                 bytes=len(content),
+                wanted=EEPROM_BYTES,
             )
-        self.board.chip.eeprom = content
+        return content
 
     def _keep(self, content: bytes) -> None:
         """Write the file whole; a board's memory asks nothing of the host's disk."""
@@ -233,12 +248,18 @@ class ElfBoards:
             part.replace(self._path)
 
     def knows_a_mould(self) -> bool:
-        """Return whether it has run before."""
-        return not self._is_new
+        """Return whether anything is stored of any mould."""
+        return holds_a_mould(self.board.chip.eeprom)
 
     def commission(self, measured: Measure, slot: int) -> None:
-        """Store and use a mould as a host and a hand do it, over the line."""
+        """Store and use a mould as a host and a hand do it, over the line.
+
+        The file is written at the end only: who is killed on the way finds the board of before.
+        """
+        self.board.keep = None
         commission(self.board, measured, slot)
+        self.board.keep = self._keep
+        self._keep(self.board.chip.eeprom)
 
     def start(
         self, read: Read, cause: ResetCause, *, clock_ms: int, inputs: int, selftest_fails: bool

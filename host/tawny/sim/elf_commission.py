@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
 from tawny.core import converter, wire
@@ -16,6 +15,8 @@ if TYPE_CHECKING:
 
 ROOM_C: Final = 25.0
 STARTED_MS: Final = 5000  # by then it must have tested itself
+# A mould may be stored all the same where a latch was.
+STARTED: Final = (BoardState.LOCKED.value, BoardState.TRIPPED.value)
 ANSWER_MS: Final = 200
 HELD_MS: Final = 100  # a press is a press by then
 REST_MS: Final = 500  # without a byte written, all is stored
@@ -34,7 +35,7 @@ def commission(board: ElfBoard, measured: Measure, slot: int) -> None:
     board.chip.call("set_line", FAST_BYTE)
     board.start(lambda _: raw, ResetCause.POWER, inputs=m.IN_MAINS, selftest_fails=False)
     host = _Host(board)
-    host.wait(lambda: board.shown().state == BoardState.LOCKED.value, STARTED_MS)
+    host.wait_for_start()
     here = host.ask(m.Hello(_Q_FIRST, m.PROTOCOL_MAJOR, "00000001"))
     if not isinstance(here, m.Here):
         raise LinkError(N_("the image does not take a session: {said}"), said=repr(here))
@@ -76,13 +77,18 @@ class _Host:
     def live(self, ms: int) -> None:
         self._board.advance(self._board.now_ms + ms)
 
-    def wait(self, until: Callable[[], bool], most_ms: int) -> None:
-        for _ in range(most_ms // _STEP_MS):
+    def wait_for_start(self) -> None:
+        for _ in range(STARTED_MS // _STEP_MS):
             self.live(_STEP_MS)
-            if until():
+            if self._board.shown().state in STARTED:
                 return
         raise LinkError(
-            N_("the image {path} does not start"), path=str(self._board.chip.image.path)
+            N_(
+                "the image {path} does not start: its self-test is not over within {seconds:g} s; "
+                "is it the .elf that make -C firmware writes?"
+            ),
+            path=str(self._board.chip.image.path),
+            seconds=STARTED_MS / 1000.0,
         )
 
     def ask(self, request: m.ToBoard) -> m.FromBoard:

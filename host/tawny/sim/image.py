@@ -15,8 +15,17 @@ ERASED: Final = 0xFF
 
 _MAGIC: Final = b"\x7fELF\x01\x01\x01"  # 32 bits, little-endian
 _AVR: Final = 83  # e_machine
+_ARCHITECTURE: Final = 0x7F  # of e_flags
+_BOARDS: Final = "atmega328p"
+_BOARDS_ARCHITECTURE: Final = 5
 _LOADED: Final = 1  # PT_LOAD
 _SYMBOLS: Final = 2  # SHT_SYMTAB
+_NOTES: Final = 7  # SHT_NOTE
+# A note that the C library (avr-libc 2.0.0 of Debian) puts into every program: begin and size of
+# three memories, then a table: its own size, and where in the words behind it the name stands.
+_DEVICE_NOTE: Final = struct.Struct("<III4s6III")
+_DEVICE_TABLE: Final = _DEVICE_NOTE.size - 8
+_DEVICE: Final = (4, 1, b"AVR\0")  # length of the owner's name, kind, owner
 _DATA_SPACE: Final = 0x80_0000  # where the linker puts data space beside flash
 _HEADER: Final = struct.Struct("<16sHHIIIIIHHHHHH")
 _SEGMENT: Final = struct.Struct("<IIIIIIII")
@@ -42,7 +51,8 @@ def read_image(path: Path) -> Image:
     """Return the image of an ELF file.
 
     Raises:
-        InputError: If it cannot be read, is no AVR image, or does not fit the flash.
+        InputError: If it cannot be read, is no AVR image or another controller's, or does not fit
+            the flash.
     """
     try:
         data = path.read_bytes()
@@ -53,12 +63,23 @@ def read_image(path: Path) -> Image:
             reason=error.strerror or str(error),
         ) from error
     try:
-        return Image(path, _flash(data), _symbols(data))
+        controller = _controller(data)
+        if controller == _BOARDS:
+            return Image(path, _flash(data), _symbols(data))
     except (struct.error, ValueError, IndexError, UnicodeDecodeError) as error:
         raise InputError(
             N_("{path} is no image of the board: give the .elf that make -C firmware writes"),
             path=str(path),
         ) from error
+    raise InputError(
+        N_(
+            "{path} is built for the controller {found}, the board has {wanted}: "
+            "give the .elf that make -C firmware writes"
+        ),
+        path=str(path),
+        found=controller,
+        wanted=_BOARDS,
+    )
 
 
 def _header(data: bytes) -> tuple[int, ...]:
@@ -86,10 +107,27 @@ def _flash(data: bytes) -> bytes:
     return bytes(flash)
 
 
-def _symbols(data: bytes) -> dict[str, int]:
+def _sections(data: bytes) -> list[tuple[int, ...]]:
     fields = _header(data)
     offset, size, count = fields[5], fields[10], fields[11]
-    sections = [_SECTION.unpack_from(data, offset + index * size) for index in range(count)]
+    return [_SECTION.unpack_from(data, offset + index * size) for index in range(count)]
+
+
+def _controller(data: bytes) -> str:
+    """Return the controller that an image is built for, or its architecture if that is all."""
+    for section in _sections(data):
+        if section[1] != _NOTES:
+            continue
+        length, _, kind, owner, *_, table, name = _DEVICE_NOTE.unpack_from(data, section[4])
+        if (length, kind, owner) == _DEVICE:
+            begin = section[4] + _DEVICE_TABLE + table + name
+            return data[begin : data.index(b"\0", begin)].decode("ascii")
+    architecture = _header(data)[6] & _ARCHITECTURE
+    return _BOARDS if architecture == _BOARDS_ARCHITECTURE else f"avr{architecture}"
+
+
+def _symbols(data: bytes) -> dict[str, int]:
+    sections = _sections(data)
     symbols = {}
     for section in sections:
         kind, at, length, link = section[1], *section[4:7]
