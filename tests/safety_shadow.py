@@ -15,6 +15,7 @@ from tawny.sim.board import Board
 from tawny.sim.build import Build
 from tawny.sim.conditions import TESTING, why
 from tawny.sim.memory import HalfSlot, Memory, Slot
+from tawny.sim.output import Output
 from tawny.sim.requests import answer
 
 if TYPE_CHECKING:
@@ -24,6 +25,33 @@ if TYPE_CHECKING:
 def one_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the model count the two times by which the core, counting passes, differs by one."""
     monkeypatch.setattr(lim, "MIRROR_MS", lim.MIRROR_MS + lim.PASS_MS)
+
+
+class Noted(Output):
+    """Outputs that note who cuts them from outside: not an expiry, not a duty of zero.
+
+    Attributes:
+        was_cut: Since this was last set to False.
+    """
+
+    was_cut = False
+
+    def cut(self) -> None:
+        """Note it."""
+        super().cut()
+        self.was_cut = True
+
+    def account(self, now_ms: int) -> None:
+        """An expiry is no cut."""
+        before = self.was_cut
+        super().account(now_ms)
+        self.was_cut = before
+
+    def take(self, now_ms: int, duties: tuple[int, int], expires_ms: int) -> None:
+        """Nor is a duty of zero."""
+        before = self.was_cut
+        super().take(now_ms, duties, expires_ms)
+        self.was_cut = before
 
 
 class Shadow(Board):
@@ -43,10 +71,15 @@ class Shadow(Board):
         self.core.call("end_selftest", True)  # noqa: FBT003 - C
         self.said: list[tuple[str, int]] = []
         self.seen: set[str] = set()
+        self.cuts = 0  # of the outputs, by the model and by the core
         self.registers = [register_of(100.0), register_of(100.0)]
         self.q = 0
         self.tele_count = 0
-        super().__init__(Build(zones=halves), memory, lambda half: self.registers[half])
+        build = Build(zones=halves)
+        super().__init__(build, memory, lambda half: self.registers[half])
+        self.output: Noted = Noted(
+            window_ms=build.window_ms, least_ms=build.least_ms, cap=build.cap, now_ms=self.now_ms
+        )
         self.said.clear()
 
     # What the model says, on its way out.
@@ -204,6 +237,9 @@ class Shadow(Board):
         window_ms = self.charge_window.left_ms(self.now_ms)
         assert lib.safety_window_left_s(core.it) == -(-window_ms // 1000)
         # Whatever the model cuts, the core wants cut.
+        assert core.cut == self.output.was_cut, self.now_ms
+        self.cuts += self.output.was_cut
+        self.output.was_cut = False
         permitted = self.state is BoardState.ARMED or self.commissioning.half is not None
         assert core.permits == permitted
         self.seen |= {self.state.value, *(code for code, _ in self.said)}
