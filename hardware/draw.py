@@ -10,10 +10,11 @@ from pathlib import Path
 
 from pins import FOLDER, HEADER, header_text, read_pins
 from sheet import Sheet
-from sheets_control import box_of_next, controller
+from sheets_circuits import circuits
+from sheets_control import box_of_next, controller, inputs
 from sheets_overview import layers, probes
 from sheets_power import chain, power
-from wiring import read_nets, read_parts
+from wiring import CIRCUIT_PARTS, CIRCUIT_WIRING, read_nets, read_parts
 
 
 def sheets() -> dict[Path, Sheet]:
@@ -24,6 +25,8 @@ def sheets() -> dict[Path, Sheet]:
         "power": power(parts, nets),
         "chain": chain(parts, nets),
         "controller": controller(parts, nets, read_pins()),
+        "inputs": inputs(parts, nets, read_pins()),
+        "circuits": circuits(parts | read_parts(CIRCUIT_PARTS), read_nets(CIRCUIT_WIRING)),
         "next-box": box_of_next(parts, nets),
         "probes": probes(parts, nets),
     }

@@ -19,6 +19,7 @@ TITLE = "Enable circuit: a pulse train holds the relay, a level of either kind l
 NOTES = (
     "C2 and C3 pass no level. R1 with C1 keeps what is faster than 7.8 kHz too small to pump.",
     "What is slower than 250 Hz pumps too little for the reference.",
+    "All marks are A3's own, in the enclosure and in tables A3-R1, A3-D5 and so on.",
     "No wire leads from the coil back to the store: a relay that is in must not keep itself in.",
 )
 CAUTION = "Tried in simulation only, not certified. enable.md says what was shown and what was not."
@@ -222,8 +223,10 @@ def draw_driver(d: Drawing) -> None:
     d.dot(STORE_X, WIRE_Y)
     d.comparator("U1a", left, upper, "+", "−")
     d.comparator("U1b", left, lower, "−", "+")
-    for number, said in enumerate(("U1: dual comparator,", "open collectors,", "C5 at its supply")):
-        d.text(left - 18, 234 + 15 * number, said, size=12)
+    for number, said in enumerate(
+        ("A3-U1: dual comparator,", "open collectors,", "C5 at its supply")
+    ):
+        d.text(left - 18, 226 + 15 * number, said, size=12)
     for y, resistor, transistor in ((upper, "R6", "M1"), (lower, "R7", "M2")):
         d.line((left + 64, y), (COIL_X - 44, y))
         d.dot(gates, y)
@@ -235,12 +238,13 @@ def draw_driver(d: Drawing) -> None:
     d.line((COIL_X, 276), (COIL_X, lower - 34))
     d.shape((COIL_X - 22, 230), (COIL_X + 22, 230), (COIL_X + 22, 276), (COIL_X - 22, 276))
     d.line((COIL_X - 22, 264), (COIL_X + 22, 242))
-    d.text(COIL_X - 30, 258, "K1", anchor="end")
+    d.text(COIL_X - 30, 258, "A3-K1", anchor="end")
     d.ground(COIL_X, lower + 34)
     for y in (206, 300):
         d.dot(COIL_X, y)
         d.line((COIL_X, y), (COIL_X + 62, y))
-    d.diode("D5", COIL_X + 62, 300, 206)
+    d.diode("", COIL_X + 62, 300, 206)
+    d.text(COIL_X + 77, 234, "D5")
     x = COIL_X + 150
     d.line((COIL_X + 22, 253), (x - 8, 253), dash="5 4", width=1)
     d.line((x, 190), (x, 232), width=2.2)

@@ -26,7 +26,7 @@ SAID = {
     "probe": "thermocouple",
     "computer": "USB",
 }
-RAILS = {"V5": "5 V", "GND": "GND", "M24": "0 V of 24 V", "PE": "PE"}
+RAILS = {"V5": "5 V", "V33": "3.3 V", "GND": "GND", "M24": "0 V of 24 V", "PE": "PE"}
 STEP = 60  # height of a two-terminal symbol
 CAUTION = (
     "Example wiring, tried in simulation only, not certified. "

@@ -1,4 +1,4 @@
-"""The sheets at low voltage: the controller with all its pins, and the NEXT/MARK box."""
+"""The sheets at low voltage: the controller with all its pins on two, and the NEXT/MARK box."""
 
 from __future__ import annotations
 
@@ -8,16 +8,21 @@ from symbols import box, stand
 from wiring import Net, Part
 
 ROW = 30.0
-PINS_X, NODE_X, DEVICE_X, DEVICE_W = 250.0, 372.0, 620.0, 250.0
+LEFT, PINS_X, DEVICE_X, DEVICE_W = 60.0, 200.0, 520.0, 280.0
+AT_CONTROLLER_X, AT_DEVICE_X = PINS_X + 130, DEVICE_X - 120
+
+Devices = tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]
 
 # Each device: its terminals towards the controller, then those on its other side.
-DEVICES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
+DRIVEN: Devices = (
     ("A4", ("TX", "RX"), ("USB", "5V", "GND")),
     ("X6", ("5", "4", "3", "1"), ("2", "6")),
     ("U3", ("CS", "CK", "DO"), ("T+", "T-", "5V", "GND")),
     ("U4", ("CS", "CK", "DO"), ("T+", "T-", "5V", "GND")),
     ("A2", ("i1", "i2", "i3", "i4", "i5"), ("o1", "o2", "o3", "o4", "o5", "5V", "GND")),
     ("A3", ("in",), ("11", "14", "5V", "GND")),
+)
+READ: Devices = (
     ("S4", ("1",), ("2",)),
     ("X3", ("1",), ("2", "3", "4")),
     ("S2", ("13",), ("14",)),
@@ -25,16 +30,51 @@ DEVICES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("U1", ("C",), ("E", "+", "-")),
     ("U2", ("C",), ("E", "+", "-")),
     ("K1", ("21",), ("22",)),
+    ("X11", ("1",), ("2",)),
     ("R21", ("1",), ("2",)),
     ("B3", ("out",), ("5V", "GND")),
 )
 
 
 def controller(parts: dict[str, Part], nets: dict[str, Net], pins: list[Pin]) -> Sheet:
-    """Every pin of the table in one column, with its resistor and what it goes to."""
-    rows = sum(max(len(left), len(right)) for _, left, right in DEVICES)
-    height = int(226 + rows * ROW + len(DEVICES) * 26)
-    sheet = Sheet("Controller: every pin and where it goes", (1240, height), parts, nets)
+    """The pins that drive, the ports and the converters."""
+    sheet, y = _pins("Controller: outputs, converters, ports", DRIVEN, parts, nets, pins)
+    sheet.note(
+        LEFT,
+        y + 16,
+        "> driven   < read.  A resistor at a driver, at A3 or at a converter sits at that end of",
+        "the lead: it keeps heaters, pulse train, lamps, buzzer and converters off while the",
+        "controller is in reset or being flashed, and also when the lead breaks.",
+        "What is inside: circuits.svg, enable.svg.",
+        size=11,
+    )
+    return sheet
+
+
+def inputs(parts: dict[str, Part], nets: dict[str, Net], pins: list[Pin]) -> Sheet:
+    """The pins that read a contact, a sense or a voltage."""
+    sheet, y = _pins("Controller: inputs", READ, parts, nets, pins)
+    sheet.note(
+        LEFT,
+        y + 16,
+        "< read   ~ analogue.  Each but mains and chain goes through 3.3 kohm, with 100 nF at the",
+        "pin, on the controller's side of its resistor: circuits.svg, which has U1 and U2 as well.",
+        size=11,
+    )
+    return sheet
+
+
+def _pins(
+    title: str,
+    devices: Devices,
+    parts: dict[str, Part],
+    nets: dict[str, Net],
+    pins: list[Pin],
+) -> tuple[Sheet, float]:
+    """Draw these devices below each other with the pins that they go to; return where they end."""
+    rows = sum(max(len(left), len(right)) for _, left, right in devices)
+    height = int(240 + rows * ROW + len(devices) * 26)
+    sheet = Sheet(title, (1080, height), parts, nets)
     table = {pin.pin: pin for pin in pins}
     joined: set[str] = set()
     resistors = {
@@ -43,7 +83,7 @@ def controller(parts: dict[str, Part], nets: dict[str, Net], pins: list[Pin]) ->
     }
     y = 96.0
     places: dict[str, tuple[str, float]] = {}
-    for part, left, right in DEVICES:
+    for part, left, right in devices:
         tall = max(len(left), len(right))
         ends = {name: ("left", 15 + ROW * i) for i, name in enumerate(left)}
         ends |= {name: ("right", 15 + ROW * i) for i, name in enumerate(right)}
@@ -62,11 +102,11 @@ def controller(parts: dict[str, Part], nets: dict[str, Net], pins: list[Pin]) ->
         for name in right:
             sheet.flag(f"{part}.{name}", "right")
         y += tall * ROW + 26
-    sheet.rect(90, 86, PINS_X - 90, y - 86, fill="#f6f6f6")
-    sheet.label("A1", 100, 110)
+    sheet.rect(LEFT, 86, PINS_X - LEFT, y - 86, fill="#f6f6f6")
+    sheet.label("A1", LEFT + 10, 110)
     for name, at in (("5V", 170.0), ("GND", 200.0)):
-        sheet.terminal("A1", name, 90, at)
-        sheet.text(96, at + 4, name, size=10)
+        sheet.terminal("A1", name, LEFT, at)
+        sheet.text(LEFT + 6, at + 4, name, size=10)
         sheet.flag(f"A1.{name}", "left")
     for pin, (end, at) in places.items():
         row = table[pin]
@@ -75,23 +115,17 @@ def controller(parts: dict[str, Part], nets: dict[str, Net], pins: list[Pin]) ->
         sheet.text(PINS_X - 5, at + 4, f"{pin} {arrow}", size=10.5, anchor="end")
         sheet.text(PINS_X + 8, at - 4, row.name, size=11, bold=True)
         only = [f"A1.{pin}", end]
-        hung = [part for part in resistors[row.name] if not end.startswith(f"{part}.")]
-        only += [_hang(sheet, part, at) for part in hung]
+        hung = [part for part in resistors[row.name] if part not in {end.split(".")[0], "R21"}]
+        far = [part for part in hung if parts[part].notes.startswith("sits at")]
+        only += [
+            _hang(sheet, part, AT_DEVICE_X if part in far else AT_CONTROLLER_X, at) for part in hung
+        ]
         sheet.join(row.name, y=at, only=only)
-    sheet.note(
-        90,
-        y + 16,
-        "< read   > driven   ~ analogue.  Resistors at outputs and selects",
-        "define the level while the controller is in reset or being flashed:",
-        "heaters, pulse train, lamps and buzzer off.",
-        size=11,
-    )
-    return sheet
+    return sheet, y
 
 
-def _hang(sheet: Sheet, part: str, y: float) -> str:
+def _hang(sheet: Sheet, part: str, x: float, y: float) -> str:
     """Hang a resistor on a row, lying below it, with its other end in a flag."""
-    x = NODE_X
     sheet.terminal(part, "1", x, y)
     sheet.terminal(part, "2", x + 62, y + 11)
     sheet.line((x, y), (x, y + 11), (x + 14, y + 11))

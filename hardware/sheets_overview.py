@@ -86,6 +86,7 @@ def layers(parts: dict[str, Part], nets: dict[str, Net]) -> Sheet:
         100,
         "Contactor K1",
         "opens both poles",
+        "for layers 2 and 3 alike",
         "can weld: the mirror",
         "contact tells the board",
     )
@@ -99,7 +100,7 @@ def layers(parts: dict[str, Part], nets: dict[str, Net]) -> Sheet:
         640,
         230,
         60,
-        "Sensor of the limit thermostat T",
+        "Sensor of limit thermostat T",
         "not a thermocouple of the board",
     )
     _arrow(sheet, (190, 220), (190, 300), said="duty each 0.4 s, USB", at=(200, 264))
@@ -135,7 +136,7 @@ def layers(parts: dict[str, Part], nets: dict[str, Net]) -> Sheet:
         (760, 760),
         (190, 760),
         (190, 720),
-        said="own sensor, own contact: shares nothing with layers 1 and 2",
+        said="own sensor, own contact: no thermocouple, no output switch",
         at=(230, 752),
     )
     sheet.line((20, 532), (760, 532), dash="8 4")
@@ -213,20 +214,32 @@ def probes(parts: dict[str, Part], nets: dict[str, Net]) -> Sheet:
         "2 at the operator, then clockwise from above.",
         size=11,
     )
-    for part, module, half, y in (("B1", "U3", "upper", 560.0), ("B2", "U4", "lower", 690.0)):
+    for part, plug, module, half, y in (
+        ("B1", "X9", "U3", "upper", 560.0),
+        ("B2", "X10", "U4", "lower", 690.0),
+    ):
         box(sheet, part, 480, y, (150, 60), {"+": ("right", 18), "-": ("right", 42)}, label=False)
         sheet.text(490, y + 20, part, bold=True)
         sheet.note(490, y + 36, f"type K, {half} half", size=11)
+        ends = {
+            "2": ("left", 18.0),
+            "4": ("left", 42.0),
+            "1": ("right", 18.0),
+            "3": ("right", 42.0),
+        }
+        box(sheet, plug, 750, y, (70, 60), ends, label=False)
+        sheet.text(785, y + 34, plug, bold=True, anchor="middle")
         box(sheet, module, 930, y, (160, 60), {"T+": ("left", 18), "T-": ("left", 42)}, label=False)
         sheet.text(1000, y + 20, module, bold=True)
         sheet.note(970, y + 36, f"converter, {half} half", size=11)
-        sheet.join(f"{half}_p")
-        sheet.join(f"{half}_n")
+        for sign in "pn":
+            sheet.join(f"{half}_{sign}_mould")
+            sheet.join(f"{half}_{sign}")
         sheet.text(
-            780, y + 12, "+  nickel-chromium   IEC green, ANSI yellow", size=11, anchor="middle"
+            785, y - 8, "+  nickel-chromium   IEC green, ANSI yellow", size=11, anchor="middle"
         )
         sheet.text(
-            780, y + 58, "-  nickel-aluminium   IEC white, ANSI RED", size=11, anchor="middle"
+            785, y + 74, "-  nickel-aluminium   IEC white, ANSI RED", size=11, anchor="middle"
         )
     sheet.note(
         480,

@@ -89,6 +89,40 @@ def _varistor(sheet: Sheet, x: float, y: float) -> None:
     sheet.line((x - 14, y + 46), (x - 14, y + 40), (x + 14, y + 18))
 
 
+def _link(sheet: Sheet, x: float, y: float) -> None:
+    """Two posts with a strap across them: it is taken off by a tool, and melts for nothing."""
+    _stubs(sheet, x, y, 16, 44)
+    sheet.line((x, y + 16), (x, y + 44), width=5)
+    for level in (16, 44):
+        sheet.circle(x, y + level, 4.5, fill="white")
+
+
+def _diode(sheet: Sheet, x: float, y: float, *, up: bool, bent: bool = False) -> None:
+    """A diode of 16 between y and y + 16; `up`: it conducts upwards."""
+    bar, base = (y, y + 16) if up else (y + 16, y)
+    sheet.shape((x - 9, base), (x + 9, base), (x, bar), fill="white")
+    ends = ((x - 14, bar + 5), (x - 9, bar), (x + 9, bar), (x + 14, bar - 5))
+    sheet.line(*(ends if bent else ends[1:3]), width=2.4)
+
+
+def _diode_up(sheet: Sheet, x: float, y: float) -> None:
+    sheet.line((x, y), (x, y + STEP))
+    _diode(sheet, x, y + 22, up=True)
+
+
+def _suppressor(sheet: Sheet, x: float, y: float) -> None:
+    """A diode and a Zener diode, anode to anode; the diode's cathode above."""
+    sheet.line((x, y), (x, y + STEP))
+    _diode(sheet, x, y + 11, up=True)
+    _diode(sheet, x, y + 34, up=False, bent=True)
+
+
+def _capacitor(sheet: Sheet, x: float, y: float) -> None:
+    _stubs(sheet, x, y, 26, 34)
+    for level in (26, 34):
+        sheet.line((x - 14, y + level), (x + 14, y + level), width=2.4)
+
+
 def _heater(sheet: Sheet, x: float, y: float) -> None:
     _stubs(sheet, x, y, 6, 54)
     sheet.rect(x - 11, y + 6, 22, 48)
@@ -169,11 +203,53 @@ BODIES = {
     "coil": _coil,
     "lamp": _lamp,
     "buzzer": _buzzer,
+    "link": _link,
+    "diode up": _diode_up,
+    "suppressor": _suppressor,
+    "capacitor": _capacitor,
     "heat-off": _mushroom,
     "thermostat": _thermostat,
     "push": _push,
     "delayed": _delayed,
 }
+
+
+def _lying_resistor(sheet: Sheet, x: float, y: float) -> None:
+    sheet.line((x, y), (x + 15, y))
+    sheet.line((x + 45, y), (x + STEP, y))
+    sheet.rect(x + 15, y - 7, 30, 14)
+
+
+def _zener_left(sheet: Sheet, x: float, y: float) -> None:
+    """Its cathode at the left."""
+    sheet.line((x, y), (x + STEP, y))
+    sheet.shape((x + 38, y - 9), (x + 38, y + 9), (x + 22, y), fill="white")
+    sheet.line((x + 17, y - 14), (x + 22, y - 9), (x + 22, y + 9), (x + 27, y + 14), width=2.4)
+
+
+LYING = {"resistor": _lying_resistor, "zener left": _zener_left}
+
+
+def lie(sheet: Sheet, part: str, kind: str, x: float, y: float, ends: tuple[str, str]) -> None:
+    """Draw a symbol of `LYING` with its terminals at x and `STEP` to the right of it."""
+    LYING[kind](sheet, x, y)
+    sheet.terminal(part, ends[0], x, y)
+    sheet.terminal(part, ends[1], x + STEP, y)
+    sheet.label(part, x, y - 48)
+
+
+def transistor(sheet: Sheet, part: str, x: float, y: float, ends: tuple[str, str, str]) -> None:
+    """Draw an N-channel transistor: gate at x - 40, drain 30 above (x, y), source 30 below."""
+    gate, drain, source = ends
+    sheet.line((x - 40, y), (x - 18, y))
+    sheet.line((x - 18, y - 14), (x - 18, y + 14), width=2)
+    sheet.line((x - 12, y - 18), (x - 12, y + 18), width=2)
+    for way in (-1, 1):
+        sheet.line((x - 12, y + 13 * way), (x, y + 13 * way), (x, y + 30 * way))
+    sheet.shape((x - 2, y + 13), (x - 10, y + 9), (x - 10, y + 17), fill="black")
+    sheet.terminal(part, gate, x - 40, y)
+    sheet.terminal(part, drain, x, y - 30)
+    sheet.terminal(part, source, x, y + 30)
 
 
 def pair(

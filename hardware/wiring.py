@@ -12,6 +12,9 @@ from pins import FOLDER, TableError
 
 PARTS = FOLDER / "parts.csv"
 WIRING = FOLDER / "wiring.csv"
+# What stands inside some of those parts, drawn once for all that are alike.
+CIRCUIT_PARTS = FOLDER / "circuit_parts.csv"
+CIRCUIT_WIRING = FOLDER / "circuit_wiring.csv"
 
 # Which wires may share a duct. Between two classes only a part that separates them may stand.
 CLASSES = ("mains", "earth", "chain", "low", "probe", "computer")

@@ -38,6 +38,7 @@ def drawn_ends() -> dict[str, set[tuple[str, str]]]:
             if dot.get("data-end")
         }
         for path in sorted(HARDWARE.glob("*.svg"))
+        if path.name != "circuits.svg"  # of another net list: tests/test_hardware_circuits.py
     }
 
 
@@ -136,8 +137,9 @@ def test_drawings_show_every_wire_and_no_other() -> None:
 
 
 def test_drawings_show_every_pin_of_the_table() -> None:
-    """Each pin stands on the controller's sheet, on the net that bears its name."""
-    shown = drawn_ends()["controller.svg"]
+    """Each pin stands on one of the controller's two sheets, on the net that bears its name."""
+    sheets = drawn_ends()
+    shown = sheets["controller.svg"] | sheets["inputs.svg"]
 
     for pin in PINS:
         assert (pin.name, f"A1.{pin.pin}") in shown
@@ -174,16 +176,21 @@ def test_drawings_tell_wires_apart_in_black_and_white() -> None:
 
 
 def test_wiring_names_only_parts_of_the_list() -> None:
-    """Every part of the wiring is in the list; in the list alone are those of the relay variant."""
+    """Every part of the wiring is in the list; in the list alone are variants and what is no part
+    of a circuit: enclosure, glands, terminals, cables.
+    """
     wired = {end.part for net in NETS.values() for end in net.ends}
 
     assert wired <= set(PARTS)
-    assert set(PARTS) - wired == {"V1R", "V2R"}
+    assert set(PARTS) - wired == {
+        *("V1R", "V2R", "BX1", "GL1", "TB1", "TB2"),
+        *("CB1", "CB2", "CB3", "CB4", "CB5"),
+    }
 
 
-@pytest.mark.parametrize("opened", ["F1", "S1", "T1", "T2", "A3"])
+@pytest.mark.parametrize("opened", ["F1", "S1", "T1", "T2", "X7", "X8", "A3"])
 def test_wiring_opens_the_coil_by_any_one_contact_of_the_chain(opened: str) -> None:
-    """Fuse, heat-off button, either limit thermostat, the board's permission: each alone."""
+    """Fuse, heat-off button, either thermostat or its plug, the board's permission: each alone."""
     assert wiring.reaches(PARTS, NETS, "C0", "C6")
     assert not wiring.reaches(PARTS, NETS, "C0", "C6", opened=[opened])
 
@@ -195,7 +202,7 @@ def test_wiring_starts_by_a_hand_and_holds_by_the_contactor() -> None:
     assert wiring.reaches(PARTS, NETS, "C0", "C6", opened=["K1.13"])
 
 
-@pytest.mark.parametrize("opened", ["S1", "T1", "T2"])
+@pytest.mark.parametrize("opened", ["S1", "T1", "T2", "X7", "X8"])
 def test_wiring_puts_the_second_sense_behind_what_opens(opened: str) -> None:
     """Button and thermostats open between the two senses; the fuse opens before both."""
     net_of = {str(end): net.name for net in NETS.values() for end in net.ends}
@@ -207,7 +214,7 @@ def test_wiring_puts_the_second_sense_behind_what_opens(opened: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("heater", "branch"), [("E1", ["F2", "V1", "F4"]), ("E2", ["F3", "V2", "F5"])]
+    ("heater", "branch"), [("E1", ["F2", "V1", "X2", "F4"]), ("E2", ["F3", "V2", "X4", "F5"])]
 )
 def test_wiring_frees_each_heater_by_every_layer(heater: str, branch: list[str]) -> None:
     """Isolator, RCD, breaker and contactor open both leads; fuse, output and thermal fuse one."""
@@ -255,14 +262,14 @@ def test_wiring_brings_each_signal_to_its_pin(pin: str, end: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("pin", "switch", "heater", "probe", "converter"),
+    ("pin", "switch", "heater", "probe", "converter", "neutral"),
     [
-        ("heater_upper", "V1", "E1", "B1", "U3"),
-        ("heater_lower", "V2", "E2", "B2", "U4"),
+        ("heater_upper", "V1", "E1", "B1", "U3", "X2.4"),
+        ("heater_lower", "V2", "E2", "B2", "U4", "X4.4"),
     ],
 )
 def test_wiring_does_not_exchange_the_halves(
-    pin: str, switch: str, heater: str, probe: str, converter: str
+    pin: str, switch: str, heater: str, probe: str, converter: str, neutral: str
 ) -> None:
     """The output of a half drives the switch of its heater; its probe goes to its converter."""
     net_of = {str(end): net.name for net in NETS.values() for end in net.ends}
@@ -273,8 +280,11 @@ def test_wiring_does_not_exchange_the_halves(
     assert wiring.reaches(
         parts, NETS, net_of[f"{switch}.2"], net_of[f"{heater}.1"], opened=["V1", "V2"]
     )
-    for sign in "+-":
-        assert net_of[f"{probe}.{sign}"] == net_of[f"{converter}.T{sign}"]
+    assert net_of[f"{heater}.2"] == net_of[neutral]
+    for sign, other in ("+-", "-+"):
+        tip = net_of[f"{probe}.{sign}"]
+        assert wiring.reaches(parts, NETS, tip, net_of[f"{converter}.T{sign}"])
+        assert not wiring.reaches(parts, NETS, tip, net_of[f"{converter}.T{other}"])
 
 
 def test_wiring_pulls_each_pin_as_the_table_says() -> None:

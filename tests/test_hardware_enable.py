@@ -225,9 +225,10 @@ def test_enable_drawing_is_that_of_the_netlist() -> None:
     drawing = draw_enable.draw()
 
     assert draw_enable.DRAWING.read_text(encoding="utf-8") == drawing
-    marks = set(re.findall(r">(\w+)</text>", drawing))
+    marks = set(re.findall(r">(?:A3-)?(\w+)</text>", drawing))
     with (HARDWARE / "enable_parts.csv").open(encoding="ascii") as file:
         listed = {row["id"] for row in csv.DictReader(file)}
     assert listed - {"U1", "C5"} <= marks
     assert {"U1a", "U1b"} <= marks
     assert ">120 kΩ</text>" in drawing
+    assert ">A3-K1</text>" in drawing, "K1 alone is the contactor's mark"
