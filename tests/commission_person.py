@@ -19,6 +19,8 @@ from tawny.sim.parameters import load
 from tawny.sim.world import World
 
 WITHIN_S = 60.0
+REACTS_S = 0.3  # of the board's time: a line of telemetry, and some
+PACE = 3.0  # 3 s of a lost link are then 1 s here, which a busy machine may take for itself
 NOW_MS = 1_790_000_000_000
 
 
@@ -35,7 +37,7 @@ def run(*arguments: str, typed: str = "") -> subprocess.CompletedProcess[str]:
 
 
 @contextmanager
-def board(home: Home, *, pace: float) -> Iterator[FarHand]:
+def board(home: Home, *, pace: float = PACE) -> Iterator[FarHand]:
     """A simulated board that knows no mould, where the settings look for it."""
     channel = home.root / "hand.sock"
     process = subprocess.Popen(
@@ -78,7 +80,7 @@ class Doer:
 
     def later(self, deed: Callable[[], object]) -> None:
         """Do something after a moment of the board's time."""
-        time.sleep(0.8 / self.pace)
+        time.sleep(REACTS_S / self.pace)
         deed()
 
     def read(self, line: str) -> None:
@@ -112,7 +114,7 @@ class Doer:
             "dry block": lambda: self.type("252 degC"),
             "isolator off": lambda: hand.mains(on=False),
             "isolator on": lambda: hand.mains(on=True),
-            "Press the reset": lambda: hand.restart(ResetCause.BUTTON),
+            "Pull the USB plug": self.pull_usb,
             "armature in": lambda: hand.contactor(ContactorFault.WELDED),
             "Type the trip point": lambda: self.type(""),
         }.items():
@@ -126,6 +128,12 @@ class Doer:
         self.hand.thermostat(opened=False)
         self.hand.contactor(ContactorFault.GOOD)
         self.later(self.hand.reset_trip)
+
+    def pull_usb(self) -> None:
+        """Take the board's supply away for a moment."""
+        self.hand.plug(plugged=False)
+        self.hand.restart(ResetCause.POWER)
+        self.later(lambda: self.hand.plug(plugged=True))
 
     def scene(self):  # type: ignore[no-untyped-def]
         """Look."""
@@ -143,7 +151,7 @@ class Person(Doer):
         pace: Of the board.
     """
 
-    def __init__(self, home: Home, hand: FarHand, *, pace: float) -> None:
+    def __init__(self, home: Home, hand: FarHand, *, pace: float = PACE) -> None:
         super().__init__(hand, pace=pace)
         self.process = subprocess.Popen(
             [

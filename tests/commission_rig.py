@@ -19,6 +19,7 @@ from tawny.sim.parameters import MouldModel, load
 from tawny.sim.world import World
 
 STEP_MS = 50
+RATED_C = 270.0
 REACTS_MS = 800  # a person reads, then moves
 BEGIN_UTC_MS = 1_750_000_000_000
 Deed = Callable[["Rig"], None]
@@ -29,7 +30,7 @@ def plan_for(model: MouldModel, *, setpoint_c: float = 180.0, slot: int = 1) -> 
     expected = {}
     for half, part in ((Half.UPPER, model.upper), (Half.LOWER, model.lower)):
         expected[half] = part.heater_w / (part.mass_kg * SPECIFIC_HEAT_J_PER_KG_K["aluminium"])
-    return Plan("saucer-160", slot, setpoint_c, 210.0, "ssr", 1.0, expected)
+    return Plan("saucer-160", slot, setpoint_c, RATED_C, "ssr", 1.0, expected)
 
 
 def types(text: str) -> Deed:
@@ -56,6 +57,16 @@ def _see_lamp(rig: Rig) -> None:
 def _hear(rig: Rig) -> None:
     sound = rig.hand.look().scene.sound  # type: ignore[union-attr]
     rig.commissioner.typed(str(TONES[sound]), rig.now_ms)
+
+
+def _pull_usb(rig: Rig) -> None:
+    """The board's supply goes with the plug; 5 s later it starts, a moment after that it is heard.
+
+    A simulated board cannot be without supply: it starts at once, and nobody hears it.
+    """
+    rig.hand.plug(plugged=False)
+    rig.hand.restart(ResetCause.POWER)
+    rig.world.after(5000, lambda: rig.hand.plug(plugged=True) and None)
 
 
 def _next(rig: Rig) -> None:
@@ -85,7 +96,7 @@ DEEDS: dict[str, Deed] = {
     "isolator_off": lambda rig: rig.hand.mains(on=False) and None,
     "isolator_off_and_locked": lambda rig: rig.hand.mains(on=False) and None,
     "isolator_on": lambda rig: rig.hand.mains(on=True) and None,
-    "reset_board": lambda rig: rig.hand.restart(ResetCause.BUTTON) and None,
+    "pull_usb": _pull_usb,
     "type_dropped_at_once": types("yes"),
     "push_armature": lambda rig: rig.hand.contactor(ContactorFault.WELDED) and None,
     "type_hot_lamp": types("yes"),
@@ -100,6 +111,7 @@ class Rig:
         mould: A simulated mould's name.
         step: The step at which it begins; tests only, nobody else can.
         boards: Starts another board than the simulated one.
+        clock_ms: What its clock shows when the port is opened.
     """
 
     def __init__(
@@ -110,17 +122,21 @@ class Rig:
         commissioned: bool = False,
         plan: Plan | None = None,
         boards: Boards | None = None,
+        clock_ms: int = 0,
     ) -> None:
         model = load(mould)
-        self.world = World(model, seed=3, commissioned=commissioned, boards=boards)
+        self.world = World(
+            model, seed=3, commissioned=commissioned, boards=boards, clock_ms=clock_ms
+        )
         self.hand = NearHand(self.world)
         self.session = Session("7a3c90de")
         self.plan = plan or plan_for(model)
+        self.picks: int | None = None  # else by the moment
         self.commissioner = Commissioner(
             self.session,
             self.plan,
             utc_ms=lambda: BEGIN_UTC_MS + self.now_ms,
-            pick=lambda count: (self.now_ms // STEP_MS) % count,
+            pick=self._pick,
             simulated=True,
         )
         if step:
@@ -175,6 +191,9 @@ class Rig:
     def last(self, count: int) -> list[str]:
         """Return the last things said, for a failing test."""
         return [f"{one.kind} {one.code.code} {one.code.fields}" for one in self.said[-count:]]
+
+    def _pick(self, count: int) -> int:
+        return (self.now_ms // STEP_MS if self.picks is None else self.picks) % count
 
     def _send(self) -> None:
         data = self.commissioner.take()

@@ -102,7 +102,7 @@ SETPOINT = 'setpoint = "180 degC"'
                      ["schema 2 is newer", "up to 1", "update the program"], id="newer"),
         pytest.param(RECIPE, 'force = "140 bar"', 'force = "300 bar"',
                      ["force 300 bar", "190 bar", "correct the recipe"], id="force"),
-        pytest.param(MOULD, 'rated_temperature = "210 degC"', 'rated_temperature = "170 degC"',
+        pytest.param(MOULD, 'rated_temperature = "270 degC"', 'rated_temperature = "170 degC"',
                      ["setpoint 180 degC", "170 degC", "saucer-160", "correct"], id="rating"),
     ],
 )  # fmt: skip

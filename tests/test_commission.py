@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable
 
+import msgspec
 import pytest
 
 from commission_rig import BEGIN_UTC_MS, Rig, plan_for, types
@@ -15,8 +16,11 @@ from tawny.core.commission import Asked, Outcome
 from tawny.core.commission_steps import STEPS
 from tawny.core.names import Half, ResetCause
 from tawny.core.wire import decode_to_board
+from tawny.sim.build import build_for
 from tawny.sim.commission import measure
+from tawny.sim.memory import Memory
 from tawny.sim.parameters import load
+from tawny.sim.sim_boards import SimBoards
 from tawny.words import commission as words
 from tawny.words.sentences import commissioning
 
@@ -242,17 +246,35 @@ def test_commission_says_why_the_board_is_not_at_rest() -> None:
 
 
 def test_commission_notes_what_is_not_fitted() -> None:
-    """No mould switch, no lamp, one zone: not done, and said so in the record."""
+    """No mould switch, no lamp, no buzzer: not done, and said so in the record."""
     rig = Rig()
     build = rig.world.board.build  # type: ignore[attr-defined]
-    import msgspec
-
     rig.world.board.build = msgspec.structs.replace(build, fit=m.FIT_NEXT)  # type: ignore[attr-defined]
     rig.until_asked("hold_arm_for_contactor", 60.0)
 
     noted = {one.step: one.outcome for one in rig.commissioner._passed}  # noqa: SLF001
     assert noted["next_button"] == "done"
     assert {noted[name] for name in ("mould_switch", "call_lamp", "buzzer")} == {"not_fitted"}
+
+
+def test_commission_of_a_press_with_one_heated_half() -> None:
+    """The lower half is noted as not fitted at each step; the upper one is measured and stored."""
+    model = load("saucer-160")
+    build = msgspec.structs.replace(build_for(model), zones=1)
+    memory = Memory()
+    rig = Rig(boards=SimBoards(build, memory))
+    rig.until_outcome(Outcome.DONE, 4000.0)
+    record = rig.commissioner.record()
+
+    noted = {one.step for one in record.steps if one.outcome == "not_fitted"}
+    assert noted == {"thermostat_lower", "moves_lower", "measure_lower"}
+    assert set(record.halves) == {Half.UPPER}
+    # The world's mould has a lower half all the same, which takes heat and is not read.
+    slot = memory.contents.slots[1]
+    assert slot.upper is not None
+    assert slot.upper.rise == round(1000 * record.halves[Half.UPPER].rise_k_per_s)
+    assert 100 < slot.upper.rise < 1000 * measure(model).half(Half.UPPER).rise_k_per_s
+    assert slot.lower is None
 
 
 def halves_of(rig: Rig) -> None:
@@ -310,7 +332,7 @@ def test_commission_of_a_board_that_was_commissioned_before() -> None:
 
 
 def test_commission_permission_survives_a_reset_of_the_board() -> None:
-    """The restart that the step asks for is its success; at any other moment it is a failure."""
+    """The start that the step asks for is its success; one of the board's own is a failure."""
     rig = Rig(step="permission")
     assert rig.run(60.0, lambda: rig.commissioner.step == "mirror"), rig.last(10)
     rig.hand.restart(ResetCause.WATCHDOG)

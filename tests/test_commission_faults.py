@@ -21,11 +21,16 @@ Sabotage = Callable[[Rig], None]
 
 def fault(step: str, code: str, **deeds: Sabotage) -> object:
     """Return one row of the table below."""
-    return pytest.param(step, code, deeds, id=f"{step}-{code}")
+    return pytest.param(step, code, deeds, id=f"{step}-{code}-{'-'.join(deeds)}")
 
 
 def nothing(_: Rig) -> None:
     """Do nothing."""
+
+
+def deafen(rig: Rig) -> None:
+    """Telemetry is lost from now on, nothing else."""
+    rig.deaf = True
 
 
 def weld(rig: Rig) -> None:
@@ -94,8 +99,8 @@ FAULTS = [
     fault("thermostat_lower", "opening_range", type_opening=types("235 degC")),
     fault("mains", "contactor_stays_in", isolator_off=then(weld, DEEDS["isolator_off"])),
     fault("mains", "comes_in_by_itself", isolator_on=then(DEEDS["isolator_on"], weld)),
-    fault("permission", "contactor_stays_in", reset_board=then(weld, DEEDS["reset_board"])),
-    fault("permission", "arm_let_go", reset_board=arm(down=False)),
+    fault("permission", "contactor_stays_in", pull_usb=then(weld, DEEDS["pull_usb"])),
+    fault("permission", "arm_let_go", pull_usb=arm(down=False)),
     fault("permission", "not_yes", type_dropped_at_once=types("no")),
     fault("mirror", "mirror_not_seen", push_armature=nothing),
     fault("moves_upper", "reversed", hold_arm=sensor(Half.UPPER, SensorFault.REVERSED)),
@@ -113,6 +118,19 @@ FAULTS = [
     fault("trip_point", "trip_range", type_trip=types("190 degC")),
     fault("trip_point", "no_temperature", type_trip=types("low")),
 ]  # fmt: skip
+
+# Whatever watches the board, unseen: done as asked or not, nothing passes on an old line. CLEAR,
+# which may pass at once, and what goes by replies have tests of their own.
+WATCHING = {
+    stage.code: step.name
+    for step in reversed(STEPS)
+    for stage in step.stages
+    if stage.until is not None and stage.sends is None and stage.code != "clear"
+}
+FAULTS += [
+    fault(step, "no_link", **{code: then(deafen, DEEDS.get(code, nothing))})
+    for code, step in WATCHING.items()
+]
 
 
 @pytest.mark.parametrize(("step", "code", "deeds"), FAULTS)
@@ -135,6 +153,28 @@ def test_commission_step_fails_with_its_own_sentence(
     # With the line cut nothing can end it but the expiry of the last line.
     assert rig.heated_ms - heated_ms <= (1500 if code == "no_link" else 0)
     assert rig.unheld_ms == 0
+
+
+@pytest.mark.parametrize("picks", [0, 1])
+@pytest.mark.parametrize(
+    ("step", "asked", "typed", "code"),
+    [("call_lamp", "type_lamp", "off", "other_lamp"), ("buzzer", "type_tones", "0", "other_tones")],
+)
+def test_commission_finds_a_dead_lamp_and_a_dead_buzzer(
+    step: str, asked: str, typed: str, code: str, picks: int
+) -> None:
+    """Whichever pattern is drawn: what a dead part shows is wrong, and the board was asked."""
+    rig = Rig(step=step)
+    rig.picks = picks
+    rig.until_asked(asked)
+    rig.run(0.5)
+    scene = rig.hand.look().scene
+    assert scene is not None
+    assert (scene.lamp, scene.sound).count("off") == 1
+    rig.commissioner.typed(typed, rig.now_ms)
+    rig.run(0.1)
+
+    assert rig.codes("failed") == [code]
 
 
 def test_commission_every_step_but_the_changes_of_the_board_is_in_the_table() -> None:

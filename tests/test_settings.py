@@ -169,7 +169,7 @@ def test_mould_passport_is_read_in_core_units() -> None:
     mould = read_mould(demo_files()["moulds/saucer-160.toml"])
 
     assert isinstance(mould, Mould)
-    assert (mould.slot, mould.cavities, mould.rated_kn, mould.rated_c) == (1, 1, 110.0, 210.0)
+    assert (mould.slot, mould.cavities, mould.rated_kn, mould.rated_c) == (1, 1, 110.0, 270.0)
     assert mould.area_cm2 == pytest.approx(3.141592653589793 * 8.0**2, abs=0.5)
     assert mould.upper.loss_per_s > 0.0
 
@@ -218,7 +218,7 @@ def test_press_profile_mistake_is_one_clear_sentence(
         ("slot = 1", "slot = 9", "slot = 9 is not between 1 and 8"),
         ("slot = 1", 'slot = "1"', "slot = 1 must be a whole number"),
         ("vents = 6", "vents = true", "vents = true must be a whole number"),
-        ('rated_temperature = "210 degC"', 'rated_temperature = "210 K"', "could be a difference"),
+        ('rated_temperature = "270 degC"', 'rated_temperature = "270 K"', "could be a difference"),
         ("[upper]", "[uper]", 'uper is not a known key; did you mean "upper"?'),
         ('lag = "16 s"', 'lag = "0 s"', 'upper.lag = "0 s" is not between 0.1 and 300 s'),
     ],

@@ -18,7 +18,13 @@ import click
 from tawny import __version__
 from tawny.cli.launch import answers
 from tawny.cli.owner import BOARD_LINK
-from tawny.core.commission import SPECIFIC_HEAT_J_PER_KG_K, Outcome, Plan, Said
+from tawny.core.commission import (
+    OPENS_ABOVE_C,
+    SPECIFIC_HEAT_J_PER_KG_K,
+    Outcome,
+    Plan,
+    Said,
+)
 from tawny.core.framing import Framer
 from tawny.core.messages import FROM_BOARD_MOST_BYTES
 from tawny.core.names import Half
@@ -87,7 +93,11 @@ def walk(home: Home, mould_name: str | None, port: str | None, *, pace: float) -
 
 
 def plan_of(workshop: Workshop, mould: Mould) -> Plan:
-    """Return what the settings say of a mould that is to be commissioned."""
+    """Return what the settings say of a mould that is to be commissioned.
+
+    Raises:
+        InputError: No recipe uses it, or no limit thermostat could protect it.
+    """
     heat = SPECIFIC_HEAT_J_PER_KG_K.get(mould.metal.lower())
     asked_c = [
         setpoint_c
@@ -99,6 +109,18 @@ def plan_of(workshop: Workshop, mould: Mould) -> Plan:
         raise InputError(
             N_("no recipe uses mould {mould}: write one first, its setpoint sets the trip point"),
             mould=mould.name,
+        )
+    if not mould.rated_c > OPENS_ABOVE_C:
+        raise InputError(
+            N_(
+                "mould {mould}: its passport says that it bears {rated_c:g} degC; its limit"
+                " thermostats must open above {least_c:g} degC, and not above what its weakest part"
+                " bears. Correct rated_temperature if that part bears more; else heat it on no"
+                " press with this board"
+            ),
+            mould=mould.name,
+            rated_c=mould.rated_c,
+            least_c=OPENS_ABOVE_C,
         )
     return Plan(
         mould=mould.name,
@@ -264,7 +286,12 @@ def _caution(workshop: Workshop) -> None:
             " certificate: the rules of your country and a licensed electrician stand above this."
         )
     )
-    click.echo(_("No step can be skipped. Type leave to end; nothing is stored then."))
+    click.echo(
+        _(
+            "No step can be skipped. Type leave to end; nothing is recorded then. The board is"
+            " changed by the last three steps only."
+        )
+    )
 
 
 def keep_done(home: Home, store: Store, done: Commissioned, now_ms: int) -> None:

@@ -4,8 +4,9 @@
                '-> wrong, or too late -> failed     the person begins it again, or leaves
 
 No stage can be skipped: the only ways out of a step are what its judges see, a typed answer that
-holds, or leaving the whole commissioning, which then stores nothing. `commission_steps.py` is the
-table; `service/commissioner.py` walks it.
+holds, or leaving the whole commissioning. Left, it has no record; the board is as it was, unless
+`store`, `use` or `trip` had begun. `commission_steps.py` is the table; `service/commissioner.py`
+walks it.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ class Plan(NamedTuple):
 
     Attributes:
         setpoint_c: The highest that a recipe of this mould asks for.
-        rated_c: What the mould may bear.
+        rated_c: What the weakest part of the mould may bear: the limit thermostats must open below.
         output, window_s: As the press profile has them.
         unlimited_k_per_s: Rated power over mass and specific heat of each half; None where the
             metal is not known.
@@ -88,9 +89,10 @@ class Sight(NamedTuple):
     Attributes:
         before: The line with which the stage began.
         why: Why the board is not ready, the word of its last status.
-        stage_s: Since the stage began, on the board's clock.
+        stage_s: Since the stage began, on the host's clock.
         drift_k: The most that either half moved in the last 20 s; NaN where not known yet.
-        restarted: The board has started again since the step began.
+        restarted: The board has started again since the step began, or since it was at rest.
+        cause: Of its last start.
         refused: Why it refused what this stage asked; "" where it did not.
         stored: The slot as read back holds what was to be stored.
         used: The slot as read back is the one in use.
@@ -103,6 +105,7 @@ class Sight(NamedTuple):
     stage_s: float
     drift_k: float = math.nan
     restarted: bool = False
+    cause: str = ""
     refused: str = ""
     stored: bool = False
     used: bool = False
@@ -168,6 +171,7 @@ class Stage(NamedTuple):
         samples: Temperatures are kept from here on: "begin" anew, "heat" while it runs, "keep".
         trips: The board may be tripped here.
         restarts: The board may start again here.
+        unplugged: It may be without a plug here.
         shows: It takes long: temperatures are said in between.
     """
 
@@ -183,6 +187,7 @@ class Stage(NamedTuple):
     samples: str = ""
     trips: bool = False
     restarts: bool = False
+    unplugged: bool = False
     shows: bool = False
 
 

@@ -23,7 +23,7 @@ from tawny.core.commission import (
     other,
 )
 from tawny.core.limits import COMMISSIONING_MOST_C, COMMISSIONING_MOST_S
-from tawny.core.names import FirstOut, Half
+from tawny.core.names import FirstOut, Half, ResetCause
 
 _HALVES: Final = (Half.UPPER, Half.LOWER)
 _STAYS_IN_S: Final = 1.5  # the contactor has dropped and its mirror was compared long before
@@ -38,6 +38,9 @@ _REST_AFTER_S: Final = 300.0  # shows what goes to the other half and the room
 
 _comes_in: Final = Wrong("comes_in_by_itself", lambda s: s.contactor)
 _arm_up: Final = Wrong("arm_let_go", lambda s: not s.arm)
+# A plug that is pulled for a moment leaves some of the supply standing, and a port that is opened
+# may press the reset.
+_HAND_CAUSES: Final = {ResetCause.POWER.value, ResetCause.BROWNOUT.value, ResetCause.BUTTON.value}
 _mould_opened: Final = Wrong("mould_opened", lambda s: s.has(m.IN_OPEN))
 
 # What a stage watches for says more than the trip that follows it: hence the second.
@@ -52,6 +55,10 @@ CLEAR: Final = Stage(
 )
 _LET_GO: Final = Stage("let_go_of_arm", until=lambda s: not s.arm)
 _HOLD: Final = Stage("hold_arm", until=lambda s: s.arm)
+
+
+def _by_hand(s: Sight) -> bool:
+    return s.restarted and s.cause in _HAND_CAUSES
 
 
 def _contactor_in() -> Stage:
@@ -157,15 +164,18 @@ _PERMISSION: Final = Step(
         CLEAR,
         _contactor_in(),
         Stage(
-            "reset_board",
-            until=lambda s: s.restarted and not s.contactor,
+            "pull_usb",
+            until=lambda s: _by_hand(s) and not s.contactor,
             wrong=(
                 Wrong("contactor_stays_in", lambda s: s.restarted and s.contactor, _STAYS_IN_S),
+                Wrong("board_restarted", lambda s: s.restarted and not _by_hand(s)),
                 Wrong("arm_let_go", lambda s: not (s.arm or s.restarted)),
             ),
-            within_s=90.0,
+            within_s=110.0,  # the board trips at 120 s without a rise
+            late="not_restarted",
             heats=0.0,
             restarts=True,
+            unplugged=True,
         ),
         _LET_GO._replace(wrong=(_comes_in,), restarts=True),
         _stays_out(3.0)._replace(restarts=True),

@@ -18,7 +18,9 @@ from tawny.core.units import parse
 from tawny.errors import QuantityError
 
 YES: Final = "yes"
-LAMPS: Final = ("off", "on", "blink")
+# Asked for are only these: a dead part shows "off", which must be a wrong answer every time.
+LAMPS: Final = ("on", "blink")
+SOUNDS: Final = ("topup", "breathe")
 TONES: Final = {"off": 0, "topup": 1, "breathe": 2}  # in a group: firmware/PROTOCOL.md 6.9
 NAME_LEAST: Final = 2
 NAME_MOST: Final = 80
@@ -35,7 +37,7 @@ class Known(NamedTuple):
     Attributes:
         person: Who was named first; "" before.
         lamp, sound: What the board was asked to show.
-        readings_c: Of each half that is fitted.
+        readings_c: Of each half that is fitted, by a fresh line; empty where there is none.
         ceiling_c: The board's compiled ceiling.
     """
 
@@ -44,7 +46,7 @@ class Known(NamedTuple):
     lamp: str
     sound: str
     readings_c: dict[Half, float]
-    ceiling_c: float = CEILING_C
+    ceiling_c: float
 
 
 def proposed_trip_c(plan: Plan) -> float:
@@ -69,7 +71,7 @@ def judge_typed(asked: Asked, text: str, known: Known) -> Typed:
         case Asked.ROOM:
             return _room(text, known)
         case Asked.OPENING:
-            return _opening(text)
+            return _opening(text, known)
         case Asked.TRIP:
             return _trip(text, known)
 
@@ -95,6 +97,8 @@ def _room(text: str, known: Known) -> Typed:
         return room_c
     if not ROOM_LEAST_C <= room_c <= ROOM_MOST_C:
         return Code("room_range", {"least_c": ROOM_LEAST_C, "most_c": ROOM_MOST_C})
+    if not known.readings_c:
+        return Code("no_link")
     for half, reading_c in known.readings_c.items():
         if not abs(reading_c - room_c) <= ROOM_WITHIN_K:
             return Code(
@@ -110,12 +114,13 @@ def _room(text: str, known: Known) -> Typed:
     return {"room_c": room_c, **readings}
 
 
-def _opening(text: str) -> Typed:
+def _opening(text: str, known: Known) -> Typed:
     opens_c = _degrees(text)
     if isinstance(opens_c, Code):
         return opens_c
-    if not OPENS_ABOVE_C < opens_c <= OPENS_MOST_C:
-        return Code("opening_range", {"least_c": OPENS_ABOVE_C, "most_c": OPENS_MOST_C})
+    most_c = min(OPENS_MOST_C, known.plan.rated_c)
+    if not OPENS_ABOVE_C < opens_c <= most_c:
+        return Code("opening_range", {"least_c": OPENS_ABOVE_C, "most_c": most_c})
     return {"opens_c": opens_c}
 
 
@@ -124,7 +129,7 @@ def _trip(text: str, known: Known) -> Typed:
     if isinstance(trip_c, Code):
         return trip_c
     least_c = max(known.plan.setpoint_c + SETPOINT_BELOW_TRIP_K, TRIP_LEAST_C)
-    most_c = min(known.ceiling_c, CEILING_C)
+    most_c = min(known.ceiling_c, CEILING_C, known.plan.rated_c)
     if not least_c <= trip_c <= most_c:
         return Code(
             "trip_range",

@@ -40,7 +40,7 @@ class Mould(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         slot: Where the board keeps its R and lag, 1 to 8.
         area_cm2: Projected area of one cavity.
-        rated_kn, rated_c: What the mould may bear.
+        rated_kn, rated_c: What the mould may bear, its weakest part.
     """
 
     name: str

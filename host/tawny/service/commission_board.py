@@ -8,7 +8,7 @@ from typing import Final
 
 from tawny.core import messages as m
 from tawny.core.commission import Plan, Sent, reading_c
-from tawny.core.commission_typed import LAMPS, TONES
+from tawny.core.commission_typed import LAMPS, SOUNDS
 from tawny.core.limits import STALE_S, setpoint_most_c
 from tawny.core.names import Half
 from tawny.core.record import CommissionedHalf
@@ -16,6 +16,7 @@ from tawny.link import events as e
 from tawny.link.session import Session
 
 _CHANGES: Final = {"store", "use", "trip"}
+_AHEAD_MOST_MS: Final = 10_000  # a line may have waited in a buffer, as link/unwrap.py has it
 _WIRE_WITHIN: Final = 0.51  # what rounding to the wire's steps may change, in such steps
 
 
@@ -28,9 +29,15 @@ class BoardSide:
         pick: Returns a whole number below the one given, not to be foreseen by a person.
 
     Attributes:
-        tele: The last line of telemetry, and `board_ms` the board's clock with it.
+        tele: The last line of telemetry since it last started or the link was last lost.
+        heard_ms: When that came, on the host's clock.
+        boot: Which start of the board it belongs to.
+        clock_ms: The board's clock with that line, carried on over restarts and silence by the
+            host's: it never runs back.
+        cause: Of its last start.
         why: Why it is not ready, the word of its last status.
         restarted: It has started again since somebody set this to False.
+        swapped: Another board answers now, or the same with another build.
         refused: Why it refused the last change asked of it.
         lamp, sound: What it was asked to show.
     """
@@ -38,13 +45,14 @@ class BoardSide:
     def __init__(self, session: Session, plan: Plan, pick: Callable[[int], int]) -> None:
         self._session, self._plan, self._pick = session, plan, pick
         self.tele: m.Tele | None = None
-        self.board_ms = 0
-        self.why = self.refused = ""
-        self.restarted = False
+        self.heard_ms = self.clock_ms = 0
+        self.boot = -1
+        self.why = self.refused = self.cause = ""
+        self.restarted = self.swapped = False
         self.lamp = self.sound = "off"
         self.limits: m.Limits | None = None
-        self._tele_ms = 0
-        self._boot: int | None = None
+        self._board_ms = 0
+        self._here: m.Here | None = None
         self._slot: m.Mould | None = None
         self._limits_back: m.Limits | None = None
         self._stored = 0
@@ -66,28 +74,49 @@ class BoardSide:
         fit = 0 if self.limits is None else self.limits.fit
         return fit & fitted == fitted
 
-    def readings_c(self) -> dict[Half, float]:
-        """Return the temperatures of the halves that are fitted."""
-        tele = self.tele
+    @property
+    def ceiling_c(self) -> float:
+        """Its compiled ceiling; NaN, under which nothing fits, where its limits are not known."""
+        ceiling = None if self.limits is None else self.limits.ceil
+        return ceiling / 10.0 if isinstance(ceiling, int) else math.nan
+
+    def fresh(self, now_ms: int) -> m.Tele | None:
+        """Return the last line of telemetry while it says how things stand now."""
+        return self.tele if now_ms - self.heard_ms <= 1000.0 * STALE_S else None
+
+    def readings_c(self, now_ms: int) -> dict[Half, float]:
+        """Return the temperatures of the halves that are fitted, by a line that is fresh."""
+        tele = self.fresh(now_ms)
         return {} if tele is None else {half: reading_c(tele, half) for half in self.zones}
 
     def arm_is_down(self, now_ms: int) -> bool:
         """Say whether ARM is down, by a line that is fresh."""
-        fresh = now_ms - self._tele_ms <= 1000.0 * STALE_S
-        return fresh and self.tele is not None and bool(self.tele.inputs & m.IN_ARM)
+        tele = self.fresh(now_ms)
+        return tele is not None and bool(tele.inputs & m.IN_ARM)
 
     def take(self, event: e.LinkEvent, now_ms: int) -> None:
         """Learn from what came over the line."""
         match event:
-            case e.Telemetry(tele, board_ms):
-                self.tele, self.board_ms, self._tele_ms = tele, board_ms, now_ms
+            case e.Telemetry(tele, board_ms, boot):
+                self._run_on(board_ms, boot, now_ms)
+                self.tele, self.heard_ms = tele, now_ms
             case e.Status(stat):
                 self.why = stat.why
             case e.Up(here, limits, _):
-                self.restarted |= self._boot is not None and here.boot != self._boot
-                self._boot, self.limits, self.why = here.boot, limits, ""
-            case e.BoardReset():
-                self.restarted = True
+                met = self._here or here
+                self.restarted |= here.boot != met.boot
+                self.swapped |= (here.board, here.build) != (met.board, met.build)
+                self._here, self.cause = here, here.cause
+                self.tele, self.limits, self.why = None, limits, ""
+            case e.BoardReset(_, cause):
+                self.restarted, self.cause, self.tele = True, cause, None
+            case e.Down():
+                self.tele = None
+            case _:
+                self._take_answer(event)
+
+    def _take_answer(self, event: e.LinkEvent) -> None:
+        match event:
             case e.LimitsRead(limits):
                 self.limits = self._limits_back = limits
             case e.MouldRead(mould):
@@ -101,6 +130,13 @@ class BoardSide:
             case _:
                 pass
 
+    def _run_on(self, board_ms: int, boot: int, now_ms: int) -> None:
+        heard_ms, passed_ms = now_ms - self.heard_ms, board_ms - self._board_ms
+        if boot != self.boot or not 0 <= passed_ms <= heard_ms + _AHEAD_MOST_MS:
+            passed_ms = heard_ms  # its clock began again, or jumped
+        self.clock_ms += passed_ms
+        self.boot, self._board_ms = boot, board_ms
+
     def send(self, what: Sent, halves: Mapping[Half, CommissionedHalf], trip_c: float) -> None:
         """Ask something of it."""
         session, slot = self._session, self._plan.slot
@@ -109,7 +145,7 @@ class BoardSide:
                 self.lamp = LAMPS[self._pick(len(LAMPS))]
                 session.signal(self.lamp, "off")
             case Sent.SOUND:
-                self.sound = tuple(TONES)[self._pick(len(TONES))]
+                self.sound = SOUNDS[self._pick(len(SOUNDS))]
                 session.signal("off", self.sound)
             case Sent.STORE:
                 self._stored, self._slot = 0, None

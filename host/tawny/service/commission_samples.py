@@ -24,6 +24,7 @@ _DRIFT_S: Final = 20.0
 _MEAN_S: Final = 5.0
 _DRIFT_LINES: Final = 150  # 5 a second, and some
 _WRAP_MS: Final = 1 << 16
+_BREAK_S: Final = 3.0  # a longer stretch without temperatures is not bridged
 
 
 class _Both(NamedTuple):
@@ -33,29 +34,51 @@ class _Both(NamedTuple):
 
 
 class _Heating(NamedTuple):
-    """One half's time of full heat, on the board's clock."""
+    """One half's time of full heat, on the samples' clock.
 
-    begin_s: float  # of what belongs to it
+    Attributes:
+        begin_s, end_s: Of what belongs to it.
+        read: Something was read out of it.
+        broken: The board started again, or was not heard, before that: nothing can be.
+    """
+
+    begin_s: float
+    end_s: float = math.inf
     on_s: float = math.nan
     off_s: float = math.nan
     delivered_s: float = 0.0
+    read: bool = False
+    broken: bool = False
 
 
 class Samples:
-    """Both halves' temperatures since the first measurement began."""
+    """Both halves' temperatures since the first telemetry.
+
+    Times are of one clock that only runs forwards, over restarts of the board too.
+    """
 
     def __init__(self) -> None:
         self._all: list[_Both] = []
+        self._boot = -1
         self._heatings: dict[Half, _Heating] = {}
         self._delivered_ms: dict[Half, int] = {}
 
-    def take(self, tele: m.Tele, board_ms: int) -> None:
-        """Keep one line of telemetry."""
+    def take(self, tele: m.Tele, at_ms: int, boot: int) -> None:
+        """Keep one line of telemetry.
+
+        Args:
+            tele: The line.
+            at_ms: Its moment.
+            boot: Which start of the board it belongs to.
+        """
+        if boot != self._boot or self._silent_s(at_ms) > _BREAK_S:
+            self._break()
+            self._boot = boot
         upper_c, lower_c = reading_c(tele, Half.UPPER), reading_c(tele, Half.LOWER)
         if tele.l == "none":
             lower_c = upper_c  # one zone: no other half to give heat to
         if math.isfinite(upper_c) and math.isfinite(lower_c):
-            self._all.append(_Both(board_ms / 1000.0, upper_c, lower_c))
+            self._all.append(_Both(at_ms / 1000.0, upper_c, lower_c))
         for half, now_ms in ((Half.UPPER, tele.uo), (Half.LOWER, tele.lo)):
             heating = self._heatings.get(half)
             before_ms = self._delivered_ms.get(half, now_ms)
@@ -63,6 +86,17 @@ class Samples:
             if heating is not None and not math.isnan(heating.on_s) and math.isnan(heating.off_s):
                 given_s = ((now_ms - before_ms) % _WRAP_MS) / 1000.0
                 self._heatings[half] = heating._replace(delivered_s=heating.delivered_s + given_s)
+
+    def _silent_s(self, at_ms: int) -> float:
+        return at_ms / 1000.0 - self._all[-1].at_s if self._all else 0.0
+
+    def _break(self) -> None:
+        """End what was read out already before this moment; what was not must begin anew."""
+        last_s = self._all[-1].at_s if self._all else 0.0
+        for half, one in self._heatings.items():
+            self._heatings[half] = one._replace(
+                end_s=min(one.end_s, last_s), broken=one.broken or not one.read
+            )
 
     @property
     def drift_k(self) -> float:
@@ -83,20 +117,20 @@ class Samples:
             abs(fmean(one.lower_c for one in late) - fmean(one.lower_c for one in early)),
         )
 
-    def begin(self, half: Half, board_ms: int) -> None:
+    def begin(self, half: Half, at_ms: int) -> None:
         """A half is measured anew; what came before does not belong to it."""
-        self._heatings[half] = _Heating(board_ms / 1000.0)
+        self._heatings[half] = _Heating(at_ms / 1000.0)
 
-    def heat_on(self, half: Half, board_ms: int) -> None:
+    def heat_on(self, half: Half, at_ms: int) -> None:
         """Its full heat begins."""
-        self._heatings[half] = self._heatings[half]._replace(
-            on_s=board_ms / 1000.0, delivered_s=0.0
-        )
+        self._heatings[half] = self._heatings[half]._replace(on_s=at_ms / 1000.0, delivered_s=0.0)
 
-    def heat_off(self, half: Half, board_ms: int) -> Code | None:
+    def heat_off(self, half: Half, at_ms: int) -> Code | None:
         """Its full heat ends; return why it cannot be used."""
-        heating = self._heatings[half]._replace(off_s=board_ms / 1000.0)
+        heating = self._heatings[half]._replace(off_s=at_ms / 1000.0)
         self._heatings[half] = heating
+        if heating.broken:
+            return Code("no_fit", {"half": half.value})
         share = heating.delivered_s / max(heating.off_s - heating.on_s, 1e-3)
         if not share >= DELIVERED_LEAST:
             return Code("not_full", {"half": half.value, "percent": round(100.0 * share)})
@@ -108,13 +142,16 @@ class Samples:
     def fit(self, half: Half, room_c: float) -> Fit | None:
         """Return what was found of a half; None where its samples do not carry a fit."""
         heating = self._heatings[half]
+        if heating.broken:
+            return None
+        self._heatings[half] = heating._replace(read=True)
         full = min(heating.delivered_s / (heating.off_s - heating.on_s), 1.0)
         return fit_half(
             self._own(half), on_s=heating.on_s, off_s=heating.off_s, full=full, room_c=room_c
         )
 
     def _own(self, half: Half) -> list[Sample]:
-        begin_s = self._heatings[half].begin_s
+        heating = self._heatings[half]
         upper = half is Half.UPPER
         return [
             Sample(
@@ -123,7 +160,7 @@ class Samples:
                 one.lower_c if upper else one.upper_c,
             )
             for one in self._all
-            if one.at_s >= begin_s
+            if heating.begin_s <= one.at_s <= heating.end_s
         ]
 
 

@@ -2,8 +2,9 @@
 
 It sits where a press would: lines and time come in, requests go out by the session, and what a
 person should read comes out as codes. It heats only while the last line of telemetry, less than a
-second old, says that ARM is down; a step that fails and a person who leaves end the heat at once,
-and where nobody calls `poll` any more the board lets it expire.
+second old, says that ARM is down, and passes nothing on an older one; a step that fails and a
+person who leaves end the heat at once, and where nobody calls `poll` any more the board lets it
+expire.
 """
 
 from __future__ import annotations
@@ -14,15 +15,16 @@ from typing import Final
 
 from tawny.core import messages as m
 from tawny.core.commission import Asked, Outcome, Plan, Said, Sent, Sight, Stage, Step
-from tawny.core.commission_steps import STEPS, TRIPPED
+from tawny.core.commission_steps import CLEAR, STEPS
 from tawny.core.commission_typed import Known, judge_typed, proposed_trip_c
-from tawny.core.names import Half
+from tawny.core.names import Half, ResetCause
 from tawny.core.record import Commissioned, CommissionedHalf, CommissionedStep
 from tawny.core.snapshot import Code, Field
 from tawny.link import events as e
 from tawny.link.session import Session
 from tawny.service.commission_board import BoardSide
 from tawny.service.commission_samples import Samples, judge_fit
+from tawny.service.commission_watch import Watch
 
 DUTY_EACH_MS: Final = 400
 SHOW_EACH_MS: Final = 15_000
@@ -61,10 +63,8 @@ class Commissioner:
         self._samples = Samples()
         self._now_ms = 0
         self._step = self._stage = 0
-        self._stage_ms = self._sent_ms = self._shown_ms = 0
-        self._before: m.Tele | None = None
-        self._steady_ms: int | None = None
-        self._wrong_ms: dict[int, int] = {}
+        self._sent_ms = self._shown_ms = 0
+        self._watch = Watch(CLEAR, 0, None)
         self._values: dict[str, Field] = {}
         self._failures: list[str] = []
         self._started_utc_ms = 0
@@ -91,14 +91,15 @@ class Commissioner:
     def poll(self, now_ms: int) -> None:
         """Let time pass: keep the session alive, heat where a stage and ARM ask for it."""
         self._take(self._session.poll(now_ms / 1000.0), now_ms)
-        if self.outcome in (Outcome.DONE, Outcome.LEFT) or not self._session.up:
+        if self.outcome in (Outcome.DONE, Outcome.LEFT):
             return
         self._judge()
-        if now_ms - self._sent_ms >= DUTY_EACH_MS:
+        if self._session.up and now_ms - self._sent_ms >= DUTY_EACH_MS:
             self._sent_ms = now_ms
             self._session.send_duty(0.0, 0.0, 0.0, 0.0, now_ms / 1000.0)
             heats = self._current.heats if self.outcome is Outcome.WORKING else None
-            if heats is not None and self._board.arm_is_down(now_ms):
+            hand = self._board.arm_is_down(now_ms) and not self._board.restarted
+            if heats is not None and hand:
                 self._session.send_heat(self._at.half or Half.UPPER, heats, now_ms / 1000.0)
 
     def typed(self, text: str, now_ms: int) -> None:
@@ -185,8 +186,11 @@ class Commissioner:
                     self._started_utc_ms = self._utc_ms()
                     self._say("note", "board", board=here.board, build=here.build)
                     self._begin_step()
-                case e.Telemetry(tele, board_ms):
-                    self._samples.take(tele, board_ms)
+                case e.Up() if self._board.swapped:
+                    self.leave(now_ms)
+                    self._say("note", "other_board")
+                case e.Telemetry(tele):
+                    self._samples.take(tele, self._board.clock_ms, self._board.boot)
                     self._judge()
                 case e.Down(reason, refused):
                     self._down(reason, refused=refused)
@@ -228,75 +232,64 @@ class Commissioner:
 
     def _begin_stage(self, stage: int) -> None:
         self._stage = stage
-        self._stage_ms = self._shown_ms = self._now_ms
-        self._before = self._board.tele
-        self._steady_ms = None
-        self._wrong_ms = {}
+        self._shown_ms = self._now_ms
         self._board.refused = ""
         half, current = self._at.half, self._current
+        self._watch = Watch(current, self._now_ms, self._board.fresh(self._now_ms))
         if half is not None and current.samples == "begin":
-            self._samples.begin(half, self._board.board_ms)
+            self._samples.begin(half, self._board.clock_ms)
         elif half is not None and current.samples == "heat":
-            self._samples.heat_on(half, self._board.board_ms)
+            self._samples.heat_on(half, self._board.clock_ms)
         if current.sends is not None:
             self._board.send(current.sends, self._halves, self._trip_c)
         self._say("do", current.code, **self._fields())
 
     def _judge(self) -> None:
-        tele, stage = self._board.tele, self._current if self._step < len(STEPS) else None
-        if self.outcome is not Outcome.WORKING or tele is None or stage is None:
+        if self.outcome is not Outcome.WORKING:
             return
-        self._before = self._before or tele
-        sight = self._sight(tele, self._before)
-        if self._board.restarted and not stage.restarts:
+        board, watch, now_ms = self._board, self._watch, self._now_ms
+        if board.restarted and not watch.stage.restarts:
             self._fail(Code("board_restarted"))
-        elif stage.until is not None:
-            self._watch(stage, sight, passes=stage.until(sight))
-        elif sight.tripped and not stage.trips:
-            self._fail(Code("tripped", {"first_out": tele.fo}))
+            return
+        tele = board.fresh(now_ms)
+        found = (
+            watch.silent(board.heard_ms, now_ms)
+            if tele is None
+            else watch.look(self._sight(tele), board.heard_ms)
+        )
+        if isinstance(found, Code):
+            self._fail(found)
+        elif found:
+            self._pass_stage()
+        elif watch.stage.shows and now_ms - self._shown_ms >= SHOW_EACH_MS:
+            self._shown_ms = now_ms
+            readings = {f"{half}_c": value for half, value in board.readings_c(now_ms).items()}
+            self._say("note", "temperatures", **readings)
 
-    def _sight(self, tele: m.Tele, before: m.Tele) -> Sight:
-        sends = self._current.sends
+    def _sight(self, tele: m.Tele) -> Sight:
+        board, watch = self._board, self._watch
+        watch.before = watch.before or tele
+        sends = watch.stage.sends
         return Sight(
             tele=tele,
-            before=before,
-            why=self._board.why,
-            stage_s=(self._now_ms - self._stage_ms) / 1000.0,
-            drift_k=self._samples.drift_k if self._current.samples == "begin" else math.nan,
-            restarted=self._board.restarted and self._session.up,
-            refused=self._board.refused,
-            stored=sends is Sent.STORE and self._board.is_stored(self._halves),
-            used=sends is Sent.USE and self._board.is_used(),
-            differs=self._board.differs(self._trip_c) if sends is Sent.TRIP else None,
+            before=watch.before,
+            why=board.why,
+            stage_s=watch.stage_s(self._now_ms),
+            drift_k=self._samples.drift_k if watch.stage.samples == "begin" else math.nan,
+            restarted=board.restarted and self._session.up,
+            cause=board.cause,
+            refused=board.refused,
+            stored=sends is Sent.STORE and board.is_stored(self._halves),
+            used=sends is Sent.USE and board.is_used(),
+            differs=board.differs(self._trip_c) if sends is Sent.TRIP else None,
         )
-
-    def _watch(self, stage: Stage, sight: Sight, *, passes: bool) -> None:
-        if passes:
-            self._steady_ms = self._now_ms if self._steady_ms is None else self._steady_ms
-            if self._now_ms - self._steady_ms >= 1000.0 * stage.steady_s:
-                self._pass_stage()
-            return
-        self._steady_ms = None
-        for number, wrong in enumerate((*stage.wrong, *(() if stage.trips else (TRIPPED,)))):
-            if not wrong.judge(sight):
-                self._wrong_ms.pop(number, None)
-                continue
-            since_ms = self._wrong_ms.setdefault(number, self._now_ms)
-            if self._now_ms - since_ms >= 1000.0 * wrong.after_s:
-                fields: dict[str, Field] = {"differs": sight.differs or "", "why": sight.refused}
-                self._fail(Code(wrong.code, fields | {"first_out": sight.tele.fo}))
-                return
-        if sight.stage_s >= stage.within_s:
-            self._fail(Code(stage.late))
-        elif stage.shows and self._now_ms - self._shown_ms >= SHOW_EACH_MS:
-            self._shown_ms = self._now_ms
-            readings = {f"{half}_c": value for half, value in self._board.readings_c().items()}
-            self._say("note", "temperatures", **readings)
 
     def _pass_stage(self) -> None:
         half = self._at.half
+        if self._current is CLEAR and self._board.cause == ResetCause.POWER:
+            self._board.restarted = False  # somebody mended something, and it is at rest
         if half is not None and self._current.samples == "heat":
-            trouble = self._samples.heat_off(half, self._board.board_ms)
+            trouble = self._samples.heat_off(half, self._board.clock_ms)
             if trouble is not None:
                 self._fail(trouble)
                 return
@@ -360,7 +353,10 @@ class Commissioner:
 
     def _answer(self, asked: Asked, text: str) -> None:
         board = self._board
-        known = Known(self._plan, self._person, board.lamp, board.sound, board.readings_c())
+        readings_c = board.readings_c(self._now_ms)
+        known = Known(
+            self._plan, self._person, board.lamp, board.sound, readings_c, board.ceiling_c
+        )
         found = judge_typed(asked, text, known)
         if isinstance(found, Code):
             self._fail(found)
@@ -387,6 +383,7 @@ class Commissioner:
             "count": len(STEPS),
             "proposed_c": proposed_trip_c(self._plan),
             "setpoint_c": self._plan.setpoint_c,
+            "rated_c": self._plan.rated_c,
         }
         if self._board.why not in {"", "none", "mould"}:
             fields["lock_reason"] = self._board.why

@@ -37,8 +37,9 @@ DOES: dict[str, Templates] = {
     "type_person": N_("Type your name."),
     "type_second": N_("Type the name of the second person, who has nothing else to do."),
     "type_paper": N_(
-        "Parts 1 to 3 of hardware/commissioning.md are done and signed, the platens are propped,"
-        " the mould is empty and closed: type yes."
+        "Parts 1 to 3 of hardware/commissioning.md are done and signed, with 2.4 and 3.4; 2.2 and"
+        " 2.5 are tried once more here, with mains on. The platens are propped, the mould is empty"
+        " and closed: type yes."
     ),
     "clear": (
         N_(
@@ -72,12 +73,15 @@ DOES: dict[str, Templates] = {
         "Let go of ARM. Reset the thermostat. Then hold ARM/RESET for 3 s and let go."
     ),
     "type_opening": N_(
-        "At which temperature did the sensor of this thermostat open it in the dry block?"
-        ' Type it, as "252 degC".'
+        "With its sensor back beside the heater, clamped: type the temperature at which it opened"
+        ' this thermostat in the dry block, as "252 degC". The weakest part of the mould bears'
+        " {rated_c} by its passport."
     ),
     "isolator_off": N_("Switch the isolator off. ARM stays down."),
     "isolator_on": N_("Switch the isolator on. ARM stays up."),
-    "reset_board": N_("Press the reset of the board, or pull its plug. ARM stays down."),
+    "pull_usb": N_(
+        "Pull the USB plug that feeds the board. After 5 s put it back in. ARM stays down."
+    ),
     "type_dropped_at_once": N_("Did the contactor drop at once? Type yes if it did."),
     "isolator_off_and_locked": N_("Switch the isolator off and lock it."),
     "push_armature": N_("Push the contactor's armature in with a rod that does not conduct."),
@@ -107,6 +111,10 @@ DOES: dict[str, Templates] = {
 FAILURES: dict[str, Templates] = {
     "nothing_seen": N_("The board has not seen it. Look at the wiring of what you moved."),
     "arm_let_go": N_("ARM came up too early; the heat is off. Hold it down until told otherwise."),
+    "not_restarted": N_(
+        "The board has not started again. Pull its USB plug for 5 s. A supply of its own beside USB"
+        " keeps it alive: then fit a plug into that one, isolator off and locked, and pull that."
+    ),
     "contactor_not_in": N_(
         "The contactor did not come in. Look at mains, thermostats, heat-off button, start relay"
         " and enable circuit."
@@ -171,7 +179,10 @@ FAILURES: dict[str, Templates] = {
     "not_read_back": N_("What was stored could not be read back."),
     "board_restarted": N_("The board started again by itself. Look at its supply and its plug."),
     "tripped": N_("The board tripped: {first_out}. Mend the cause, then hold ARM/RESET for 3 s."),
-    "no_link": N_("No word from the board. Heat goes off by itself. Check the plug."),
+    "no_link": N_(
+        "No word from the board, so nothing is known of contactor and heat. Heat goes off by itself"
+        " where the board is whole; in doubt isolator off. Check the plug."
+    ),
     "no_name": N_("A name has 2 to 80 letters."),
     "same_name": N_("Two people are needed, and this is the same name."),
     "not_yes": N_("That was not yes. Do it first, or mend what is wrong."),
@@ -186,24 +197,31 @@ FAILURES: dict[str, Templates] = {
         " apart. Wait until the mould is cold; then look at type, polarity and wires of the probe."
     ),
     "opening_range": N_(
-        "A limit thermostat must open above {least_c} and at {most_c} at most. Set it, or fit"
-        " another."
+        "A limit thermostat must open above {least_c} and at {most_c} at most; the weakest part of"
+        " the mould bears {rated_c}. Set it, or fit another."
     ),
     "trip_range": N_(
         "The trip point must be between {least_c} and {most_c}; the highest setpoint of this mould"
-        " is {setpoint_c}."
+        " is {setpoint_c}, its weakest part bears {rated_c}."
     ),
 }
 
 NOTES: dict[str, Templates] = {
     "board": N_("Board {board}, build {build}."),
     "not_fitted": N_("Not fitted: noted so."),
-    "cannot_skip": N_('No step can be skipped. Type "leave" to end; nothing is stored then.'),
+    "cannot_skip": N_(
+        'No step can be skipped. Type "leave" to end; nothing is recorded then. The board is'
+        " changed by the last three steps only."
+    ),
     "temperatures": (
         N_("upper {upper_c}, lower {lower_c}"),
         N_("upper {upper_c}"),
     ),
     "measured": N_("{half}: rise {rise_mk} mK/s, lag {lag_s}, heats up in {heat_up_s} (computed)"),
+    "other_board": N_(
+        "Another board answers, or another build: what was tried so far says nothing of it. Begin"
+        " the commissioning anew with it."
+    ),
     "left": N_("Left. Heat is off; the board and the record are as they were before."),
     "left_changed": N_(
         "Left while the board was being changed. Heat is off. Commission this mould again before"
@@ -216,6 +234,10 @@ DUE: dict[str, Templates] = {
     "never_commissioned": N_("mould {mould} was never commissioned with this record"),
     "commissioned_long_ago": N_(
         "the commissioning of mould {mould} is {days} days old: the yearly proof test is due"
+    ),
+    "commissioned_ahead": N_(
+        "the commissioning of mould {mould} is dated ahead of this computer's clock, by {days} d:"
+        " set the clock; if it is right, nobody knows how old the proof test is"
     ),
     "commissioned_other_board": N_("mould {mould} was commissioned with board {then}, not {board}"),
     "commissioned_other_build": N_(
