@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from commission_person import NOW_MS, run
+from invented import seal
 from tawny.cli import check_home
 from tawny.cli.commission_show import remind, reminders
 from tawny.cli.findings import Level
@@ -111,7 +112,8 @@ def test_commission_record_is_read_for_ever(home: Home) -> None:
         (0, "", "", None),
         (DAYS - 1, "7a3e000000000001", "9d2f0c11", None),
         (DAYS, "", "", "commissioned_long_ago"),
-        (-1, "", "", "commissioned_long_ago"),
+        (-1, "", "", "commissioned_ahead"),
+        (-40, "7a3e000000000001", "9d2f0c11", "commissioned_ahead"),
         (1, "7a3e000000000002", "9d2f0c11", "commissioned_other_board"),
         (1, "7a3e000000000001", "00000000", "commissioned_other_build"),
     ],
@@ -131,11 +133,64 @@ def test_commission_is_due(days: int, board_id: str, build: str, code: str | Non
 
 
 def test_commission_due_goes_by_the_newest_of_the_mould() -> None:
-    """An old commissioning is forgotten once there is a newer one of the same mould."""
+    """An old one is forgotten once there is a newer one in the record, whatever the clock said."""
     old = made(ended_utc_ms=NOW_MS - 400 * DAY_MS, board_build="00000000")
+    astray = made(ended_utc_ms=NOW_MS + 400 * DAY_MS, board_build="00000000")
 
     assert due([old, made()], "saucer-160", NOW_MS, build="9d2f0c11") is None
-    assert due([made(), old], "saucer-160", NOW_MS, build="9d2f0c11") is None
+    assert due([astray, made()], "saucer-160", NOW_MS, build="9d2f0c11") is None
+    assert due([astray, made(), made(mould="bowl")], "saucer-160", NOW_MS) is None
+
+
+def test_commission_dated_ahead_is_told_as_what_it_is() -> None:
+    """A clock that went back: no age is made up; less than a day of it is a clock set right."""
+    found = due([made()], "saucer-160", NOW_MS - 3 * DAY_MS)
+    assert found is not None
+    assert commission_due(found) == (
+        "the commissioning of mould saucer-160 is dated ahead of this computer's clock, by 3 d:"
+        " set the clock; if it is right, nobody knows how old the proof test is"
+    )
+    assert due([made()], "saucer-160", NOW_MS - DAY_MS + 1) is None
+
+
+def test_commission_reminds_by_the_board_that_was_there_last(home: Home) -> None:
+    """Pressed, then commissioned anew with another build: what pressed before is forgotten."""
+    real(home)
+    now_ms = time.time_ns() // 1_000_000
+    board = {"board_id": "7a3e000000000001", "ended_utc_ms": now_ms - DAY_MS}
+    old, new = {**board, "board_build": "01d01d01"}, {**board, "board_build": "9e39e39e"}
+    keep(home, made(**old), simulated=False)
+    with Store.open(home.root, simulated=False) as store:
+        pressed = {"board_id": board["board_id"], "simulated": False}
+        seal(store, 1, board_build="01d01d01", **pressed)
+    assert reminders(home) == []
+
+    keep(home, made(**new), simulated=False)
+    assert reminders(home) == []
+
+    with Store.open(home.root, simulated=False) as store:
+        seal(store, 2, board_build="01d01d01", **pressed)
+    assert reminders(home) == [
+        "mould saucer-160 was commissioned with build 9e39e39e; the board now has 01d01d01"
+    ]
+
+
+def test_commission_reminds_of_the_other_mould_by_the_newest_commissioning(home: Home) -> None:
+    """A new build is known from the mould commissioned with it, before anything was pressed."""
+    real(home)
+    now_ms = time.time_ns() // 1_000_000
+    first = (home.moulds / "saucer-160.toml").read_text(encoding="utf-8")
+    other = first.replace('name = "saucer-160"', 'name = "bowl"').replace("slot = 1", "slot = 2")
+    (home.moulds / "bowl.toml").write_text(other, encoding="utf-8")
+    done = [
+        made(mould=mould, board_build=build, ended_utc_ms=now_ms - DAY_MS)
+        for mould, build in (("bowl", "01d01d01"), ("saucer-160", "9e39e39e"))
+    ]
+    keep(home, *done, simulated=False)
+
+    assert reminders(home) == [
+        "mould bowl was commissioned with build 01d01d01; the board now has 9e39e39e"
+    ]
 
 
 def test_commission_reminds_at_the_start_and_in_check(

@@ -64,13 +64,20 @@ def remind(home: Home) -> None:
 
 
 def _last_board(home: Home) -> tuple[str, str]:
-    """Return identity and build of the board that pressed last."""
+    """Return identity and build of the board that pressed or was commissioned last.
+
+    By the order of the journal, for a clock may have gone back.
+    """
     with Reader.open(home.root) as reader:
-        last = reader.parts(1)
-        if not last:
-            return "", ""
-        record = reader.pressing(last[0].pressing_id).record
-    return record.board_id, record.board_build
+        known = [
+            (entry.seq, done.board_id, done.board_build)
+            for entry in reader.entries(kinds=(COMMISSIONED,))[-1:]
+            for done in (entry.read(Commissioned),)
+        ]
+        for part in reader.parts(1):
+            sealed = reader.pressing(part.pressing_id)
+            known.append((sealed.entry.seq, sealed.record.board_id, sealed.record.board_build))
+    return max(known)[1:] if known else ("", "")
 
 
 def show_done(home: Home, mould: str | None, *, as_json: bool) -> None:

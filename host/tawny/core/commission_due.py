@@ -1,4 +1,4 @@
-"""When commissioning is due: never done for a mould, too old, another board or build."""
+"""When commissioning is due: never done for a mould, too old or undated, another board or build."""
 
 from __future__ import annotations
 
@@ -13,9 +13,8 @@ _DAY_MS: Final = 86_400_000
 
 
 def last_of(done: Sequence[Commissioned], mould: str) -> Commissioned | None:
-    """Return the newest commissioning of a mould."""
-    own = [one for one in done if one.mould == mould]
-    return max(own, key=lambda one: one.ended_utc_ms, default=None)
+    """Return the newest commissioning of a mould: the last one, for a clock may have gone back."""
+    return next((one for one in reversed(done) if one.mould == mould), None)
 
 
 def due(
@@ -24,7 +23,7 @@ def due(
     """Return why a mould must be commissioned, or None.
 
     Args:
-        done: Every commissioning in the record.
+        done: Every commissioning in the record, oldest first.
         mould: The mould.
         now_utc_ms: The time.
         board: Identity of the board in use; "" where it is not known.
@@ -41,7 +40,10 @@ def due(
         return Code(
             "commissioned_other_build", {"mould": mould, "build": build, "then": last.board_build}
         )
+    ahead = (last.ended_utc_ms - now_utc_ms) // _DAY_MS
+    if ahead >= 1:  # less is a clock that was set right
+        return Code("commissioned_ahead", {"mould": mould, "days": ahead})
     days = (now_utc_ms - last.ended_utc_ms) // _DAY_MS
-    if not 0 <= days < DAYS:  # a clock that went back is no proof either
+    if not days < DAYS:
         return Code("commissioned_long_ago", {"mould": mould, "days": days, "limit": DAYS})
     return None
