@@ -13,7 +13,8 @@
 #include "wire.h"
 
 /* The watchdog's 0.125 s against the crystal, in ticks: its oscillator may be 10 % off over supply
- * and temperature (data sheet, typical characteristics), a wrong crystal is off by more. */
+ * and temperature (data sheet, typical characteristics). A crystal of 12 MHz or less is off by more;
+ * one of 20 MHz may pass. */
 #define WATCHDOG_TICKS_LEAST 190u
 #define WATCHDOG_TICKS_MOST 330u
 
@@ -185,13 +186,15 @@ static void wait_for_bite(void)
     remembered.stage = STAGE_TOOTHLESS;
 }
 
-/* Decides from what was remembered why this start is; a cold one tests the watchdog first. */
+/* Decides from what was remembered why this start is; a cold one tests the watchdog first, and so
+ * does one that interrupted that test. */
 static bool watchdog_is_right(void)
 {
     enum board_cause cause = cause_of(GPIOR0);
     bool known =
         remembered.mark == REMEMBERED && (remembered.resets ^ remembered.resets_inverted) == 0xFFu;
-    if (cause == BOARD_POWER || cause == BOARD_BROWNOUT || !known) {
+    bool interrupted = remembered.stage == STAGE_BITING && cause != BOARD_WATCHDOG;
+    if (cause == BOARD_POWER || cause == BOARD_BROWNOUT || !known || interrupted) {
         remembered.mark = REMEMBERED;
         remembered.resets = 0;
         remembered.resets_inverted = 0xFFu;

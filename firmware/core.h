@@ -20,8 +20,8 @@ void rules_charge(struct rules *rules, const int16_t tenths[SAFETY_HALVES]);
 /* Returns whether R and lag are stored for every half. */
 bool rules_know_mould(const struct rules *rules);
 
-/* Lets the time of one read pass, as rules_judge does: for a read at which nothing is judged. */
-void rules_age(struct rules *rules);
+/* A read at which nothing is judged: time passes, and what was too hot before is not counted on. */
+void rules_pause(struct rules *rules);
 
 /* Judges one read; one comes each 200 ms. */
 struct rules_verdict rules_judge(struct rules *rules, const struct rules_half half[SAFETY_HALVES],

@@ -261,7 +261,7 @@ bool unit_has_line(const struct unit *unit)
            unit->event_sent != unit->memory.newest;
 }
 
-uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST])
+uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_ROOM])
 {
     struct shown shown = {0};
     struct wire_line line = {0};

@@ -18,8 +18,16 @@
 #define FIT 0x3Bu /* all but the force channel */
 #endif
 
+/* A board that is built for something else heats otherwise than the page says. */
+_Static_assert(LEAST_MS == 0u ? WINDOW_MS >= 1000u && WINDOW_MS <= 2000u
+                              : WINDOW_MS == 20000u && LEAST_MS == 2000u,
+               "a window of 1 to 2 s, or 20 s with a minimum of 2 s");
+_Static_assert(CAP >= 1000u && CAP <= 2000u, "both duties may sum to 1000 to 2000");
+_Static_assert(ZONES == 1u || ZONES == 2u, "one half or two");
+_Static_assert((FIT & ~0x3Fu) == 0u, "six things can be fitted");
+
 static struct unit unit;
-static uint8_t line[WIRE_FROM_BOARD_MOST];
+static uint8_t line[WIRE_FROM_BOARD_ROOM];
 
 static void start(void)
 {
@@ -52,7 +60,7 @@ static uint16_t set_pins(uint32_t now_ms)
 static uint16_t pass(uint32_t now_ms)
 {
     uint16_t began = board_clock_10us();
-    if (unit_reads_now(&unit)) {
+    if (unit_begin_pass(&unit)) {
         const uint32_t raw[SAFETY_HALVES] = {
             board_read_converter(SAFETY_UPPER),
             board_read_converter(SAFETY_LOWER),
@@ -60,11 +68,10 @@ static uint16_t pass(uint32_t now_ms)
         unit_read(&unit, raw, board_read_identity(), board_read_force(), now_ms);
     }
     unit_pass(&unit, now_ms);
-    if (!board_test_slice()) {
-        unit_fail_selftest(&unit, now_ms);
-    }
+    unit_take_slice(&unit, board_test_slice(), now_ms);
     uint16_t rest_ms = set_pins(now_ms);
-    if (unit_wants_contactor(&unit)) {
+    bool whole = unit_flow_is_right(&unit);
+    if (whole && unit_wants_contactor(&unit)) {
         board_permit();
     } else {
         board_forbid();
@@ -73,7 +80,7 @@ static uint16_t pass(uint32_t now_ms)
         board_forget_watchdog_resets();
     }
     unit_note_pass(&unit, (uint16_t)(board_clock_10us() - began));
-    if (unit_flow_is_right(&unit)) {
+    if (whole) {
         board_feed_watchdog();
     }
     return rest_ms;
@@ -86,7 +93,7 @@ int main(void)
     uint16_t rest_ms = 0;
     start();
     tick_ms = board_now_ms();
-    pass_ms = tick_ms - tick_ms % SAFETY_PASS_MS; /* passes at whole multiples of the clock */
+    pass_ms = tick_ms - tick_ms % SAFETY_PASS_MS; /* the first at a whole multiple of the clock */
     for (;;) {
         uint32_t now_ms = board_now_ms();
         uint8_t byte;
@@ -94,7 +101,8 @@ int main(void)
         while (board_receive(&byte)) {
             acted = unit_hear(&unit, byte, now_ms) || acted;
         }
-        if (now_ms != tick_ms) {
+        bool ticked = now_ms != tick_ms;
+        if (ticked) {
             uint32_t passed_ms = now_ms - tick_ms;
             tick_ms = now_ms;
             rest_ms = passed_ms < rest_ms ? (uint16_t)(rest_ms - passed_ms) : 0u;
@@ -107,6 +115,15 @@ int main(void)
                     now_ms - pass_ms < 2u * SAFETY_PASS_MS ? pass_ms + SAFETY_PASS_MS : now_ms;
                 rest_ms = pass(now_ms);
             }
+        }
+        /* Off before anything is said of it. */
+        if (acted && !unit_wants_contactor(&unit)) {
+            board_forbid();
+        }
+        if (acted || rest_ms == 0u) {
+            rest_ms = set_pins(now_ms);
+        }
+        if (ticked) {
             if (!board_is_sending() && unit_has_line(&unit)) {
                 board_send(line, unit_line(&unit, line));
             }
@@ -117,12 +134,6 @@ int main(void)
                     board_eeprom_write(address, value);
                 }
             }
-        }
-        if (acted && !unit_wants_contactor(&unit)) {
-            board_forbid();
-        }
-        if (acted || rest_ms == 0u) {
-            rest_ms = set_pins(now_ms);
         }
         board_sleep();
     }

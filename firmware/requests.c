@@ -75,8 +75,10 @@ static struct outcome use(struct unit *unit, uint16_t number)
     if (unit->safety.state == SAFETY_ARMED) {
         return refuse(WIRE_WHY_STATE);
     }
-    memory_use(&unit->memory, unit->peek, (uint8_t)number);
-    unit_judge_by_slot(unit, SAFETY_EVENT_USED);
+    if (number != unit->memory.used) {
+        memory_use(&unit->memory, unit->peek, (uint8_t)number);
+        unit_judge_by_slot(unit, SAFETY_EVENT_USED);
+    }
     return done();
 }
 

@@ -109,7 +109,7 @@ static void age(uint16_t *reads)
 
 /*@ requires \valid(rules);
     assigns rules->watch[0 .. SAFETY_HALVES - 1], rules->apart, rules->fallen; */
-void rules_age(struct rules *rules)
+static void pass_time(struct rules *rules)
 {
     /*@ loop invariant 0 <= index <= SAFETY_HALVES;
         loop assigns index, rules->watch[0 .. SAFETY_HALVES - 1];
@@ -124,6 +124,15 @@ void rules_age(struct rules *rules)
     }
     age(&rules->apart);
     age(&rules->fallen);
+}
+
+/*@ requires \valid(rules);
+    assigns rules->watch[0 .. SAFETY_HALVES - 1], rules->apart, rules->fallen; */
+void rules_pause(struct rules *rules)
+{
+    pass_time(rules);
+    rules->watch[SAFETY_UPPER].over = 0;
+    rules->watch[SAFETY_LOWER].over = 0;
 }
 
 static bool heats_when_off(struct rules_watch *watch, const struct rules_half *half,
@@ -219,10 +228,10 @@ static bool rises_too_fast(const struct rules_watch *watch, int16_t tenths)
     return watch->kept == RULES_SPAN && tenths - watch->before[watch->next] > most;
 }
 
-/* Also counts how far back it may look. */
-static bool falls(struct rules_watch *watch, int16_t tenths, const struct rules_around *around)
+/* Counts how far back the fall rule may look; returns whether that is far enough. */
+static bool looks_back(struct rules_watch *watch, bool closed)
 {
-    if (!around->closed) {
+    if (!closed) {
         watch->calm = 0;
         return false;
     }
@@ -230,7 +239,12 @@ static bool falls(struct rules_watch *watch, int16_t tenths, const struct rules_
         watch->calm++;
         return false;
     }
-    return watch->before[watch->next] - tenths > FALL &&
+    return true;
+}
+
+static bool falls(struct rules_watch *watch, int16_t tenths, const struct rules_around *around)
+{
+    return looks_back(watch, around->closed) && watch->before[watch->next] - tenths > FALL &&
            (!around->window || tenths < watch->charged - SAFETY_CHARGE_FALL);
 }
 
@@ -289,7 +303,11 @@ static void judge_half(struct rules *rules, const struct rules_half *half,
     } else {
         verdict->full = is_full_too_long(watch, half);
     }
-    watch->before[watch->next] = half->tenths;
+}
+
+static void remember(struct rules_watch *watch, int16_t tenths)
+{
+    watch->before[watch->next] = tenths;
     watch->next++;
     if (watch->next >= RULES_SPAN) {
         watch->next = 0;
@@ -314,10 +332,13 @@ static struct rules_verdict judge_armed(struct rules *rules,
     }
     for (uint8_t index = 0; index < rules->halves; index++) {
         struct rules_verdict verdict = {SAFETY_NONE, index, false, false};
-        if (!half[index].good) {
-            continue;
+        if (half[index].good) {
+            judge_half(rules, &half[index], around, &verdict);
+        } else {
+            /* A bad reading is not judged, but its time counts, at the last good value. */
+            (void)looks_back(&rules->watch[index], around->closed);
         }
-        judge_half(rules, &half[index], around, &verdict);
+        remember(&rules->watch[index], half[index].tenths);
         if (found.trip == SAFETY_NONE &&
             (verdict.trip != SAFETY_NONE || verdict.fall || verdict.full)) {
             found = verdict;
@@ -332,7 +353,7 @@ struct rules_verdict rules_judge(struct rules *rules, const struct rules_half ha
                                  const struct rules_around *around)
 {
     struct rules_verdict found = {SAFETY_NONE, 0, false, false};
-    rules_age(rules);
+    pass_time(rules);
     for (uint8_t index = 0; index < rules->halves; index++) {
         struct rules_watch *watch = &rules->watch[index];
         const struct rules_half *one = &half[index];

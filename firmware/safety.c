@@ -229,12 +229,12 @@ void core_change(struct safety *safety, enum core_move move)
     }
     if (safety->state == SAFETY_ARMED) {
         safety->fallen = false;
-        safety->lingers = false;
+        safety->lingers = 0;
         rules_arm(&safety->rules);
         safety->present = SAFETY_PRESENCE_TIME;
         core_say(safety, SAFETY_EVENT_ARMED, 0);
     } else if (safety->state != SAFETY_READY) {
-        safety->lingers = false;
+        safety->lingers = 0;
     }
 }
 
@@ -244,10 +244,10 @@ void core_change(struct safety *safety, enum core_move move)
             safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0; */
 void core_drive_contactor(struct safety *safety)
 {
-    bool wanted = safety->state == SAFETY_ARMED || safety->lingers || safety->heats != 0u;
+    bool wanted = safety->state == SAFETY_ARMED || safety->lingers != 0u || safety->heats != 0u;
     if (wanted != safety->contactor) {
         safety->contactor = wanted;
-        safety->mirror = SAFETY_MIRROR_TIME;
+        safety->mirror = SAFETY_MIRROR_STEPS;
     }
 }
 
@@ -257,8 +257,9 @@ void core_drive_contactor(struct safety *safety)
             (safety->state == SAFETY_LOCKED && safety->latch == SAFETY_NONE); */
 bool core_may_heat(const struct safety *safety)
 {
-    return safety->state == SAFETY_READY ||
-           (safety->state == SAFETY_LOCKED && safety_reason(safety) == SAFETY_WHY_MOULD);
+    return !safety_holds(safety) &&
+           (safety->state == SAFETY_READY ||
+            (safety->state == SAFETY_LOCKED && safety_reason(safety) == SAFETY_WHY_MOULD));
 }
 
 /*@ requires \valid(safety);
@@ -289,7 +290,7 @@ void core_trip(struct safety *safety, enum safety_cause cause, int16_t tenths)
     bool is_first = safety->latch == SAFETY_NONE;
     safety->cut = true;
     safety->heats = 0;
-    safety->lingers = false;
+    safety->lingers = 0;
     safety->latch = safety_first(safety->latch, cause);
     core_change(safety, CORE_TRIP);
     if (is_first) {
@@ -310,7 +311,7 @@ void core_disarm(struct safety *safety, enum safety_event code, int16_t tenths, 
 {
     safety->cut = true;
     if (safety->state == SAFETY_ARMED) {
-        safety->lingers = lingers;
+        safety->lingers = lingers ? SAFETY_LINGER_TIME : 0u;
         core_change(safety, CORE_DISARM);
         core_say(safety, code, tenths);
     }

@@ -35,7 +35,10 @@
 #define SAFETY_PASSES(ms) ((uint16_t)((ms) / SAFETY_PASS_MS))
 #define SAFETY_DISARM_TIME SAFETY_PASSES(3000u)
 #define SAFETY_RELEASE_TIME SAFETY_PASSES(10000u)
-#define SAFETY_MIRROR_TIME (SAFETY_PASSES(200u) + 1u) /* never before 200 ms are over */
+#define SAFETY_LINGER_TIME (SAFETY_RELEASE_TIME - SAFETY_DISARM_TIME)
+/* Steps of 2 down for a pass in which the mirror contact is not as commanded, of 1 up for one in
+ * which it is; never run out before 200 ms are over. */
+#define SAFETY_MIRROR_STEPS (2u * (SAFETY_PASSES(200u) + 1u))
 #define SAFETY_SELFTEST_TIME SAFETY_PASSES(1000u)
 #define SAFETY_CHARGE_TIME SAFETY_PASSES(60000u)
 #define SAFETY_OPEN_TIME SAFETY_PASSES(180000u)
@@ -232,18 +235,19 @@ struct safety {
     bool window;        /* a charge window is open */
     bool open_too_long; /* until the mould closes */
     bool fallen;        /* until the next charge or arming */
-    bool lingers;       /* the contactor stays in after a disarming by silence */
     uint8_t said_count;
     uint8_t silent;  /* passes since the last taken duty line, or the hello where there was none */
-    uint8_t mirror;  /* passes until the mirror is compared, 0: it is not due */
+    uint8_t mirror;  /* steps left to the mirror contact, 0: it has settled */
+    uint8_t lingers; /* passes that the contactor stays in after a disarming by silence */
     uint8_t testing; /* passes until the self-test must have ended */
     uint8_t heat_left;   /* passes until commissioning heat expires */
     uint16_t present;    /* passes until the end of the presence warning */
     uint16_t charge;     /* passes until the next charge may be announced, 0: now */
     uint16_t open;       /* passes until an open mould has been open too long */
     uint16_t press_left; /* passes that this press of ARM may still heat */
-    uint16_t rise_left;  /* passes until commissioning heat must have warmed by 2 K */
-    int16_t rise_tenths;
+    /* Passes of commissioning heat until a half must have warmed by 2 K; 0: none in this press. */
+    uint16_t rise_left[SAFETY_HALVES];
+    int16_t rise_tenths[SAFETY_HALVES];
     struct safety_said said[SAFETY_SAID_MOST]; /* events since the last safety_take_said */
     struct rules rules;
 };

@@ -23,7 +23,7 @@ void safety_close_session(struct safety *safety)
     core_end_heat(safety);
     core_disarm(safety, SAFETY_EVENT_DISARMED, 0, false);
     safety->session = false;
-    safety->lingers = false;
+    safety->lingers = 0;
     core_settle(safety);
     core_close(safety);
 }
@@ -64,11 +64,12 @@ bool safety_arm(struct safety *safety)
 /*@ requires \valid(safety);
     assigns *safety;
     ensures kept{Pre, Post}(safety);
-    ensures safety->cut ==> safety->state != SAFETY_ARMED && safety->heats == 0; */
+    ensures safety->cut && safety->state != SAFETY_ARMED && !safety->contactor; */
 void safety_disarm(struct safety *safety)
 {
     core_open(safety);
     core_end_heat(safety);
+    safety->lingers = 0;
     core_disarm(safety, SAFETY_EVENT_DISARMED, 0, false);
     core_close(safety);
 }
@@ -115,12 +116,15 @@ enum safety_charge_answer safety_charge(struct safety *safety)
 enum safety_trip_answer safety_set_trip(struct safety *safety, int32_t wanted, bool hand)
 {
     core_open(safety);
+    int16_t present = safety_trip(safety);
     enum safety_trip_answer answer =
-        safety_judge_trip(safety_trip(safety), wanted, safety->state == SAFETY_ARMED, hand);
+        safety_judge_trip(present, wanted, safety->state == SAFETY_ARMED, hand);
     if (answer == SAFETY_TRIP_TAKEN) {
         safety->trip = (int16_t)wanted;
         safety->trip_inverted = (int16_t)~safety->trip;
-        core_say(safety, SAFETY_EVENT_TRIPSET, safety->trip);
+        if (wanted != present) {
+            core_say(safety, SAFETY_EVENT_TRIPSET, safety->trip);
+        }
     }
     core_close(safety);
     return answer;
@@ -141,7 +145,7 @@ void safety_set_mould(struct safety *safety, const struct rules_mould mould[SAFE
     core_close(safety);
 }
 
-/*@ requires \valid(safety);
+/*@ requires \valid(safety) && 1 <= safety->halves <= SAFETY_HALVES;
     assigns *safety;
     ensures kept{Pre, Post}(safety);
     ensures \result == SAFETY_HEAT_TAKEN ==> hand;
@@ -159,10 +163,10 @@ enum safety_heat_answer safety_heat(struct safety *safety, uint8_t half, uint16_
     } else if (!hand) {
         answer = SAFETY_HEAT_HAND;
     } else {
-        if (safety->heats != half + 1u) {
-            safety->heats = (uint8_t)(half + 1u);
-            safety->rise_left = SAFETY_HEAT_RISE_TIME;
-            safety->rise_tenths = safety->tenths[half];
+        safety->heats = (uint8_t)(half + 1u);
+        if (safety->rise_left[half] == 0u) {
+            safety->rise_left[half] = SAFETY_HEAT_RISE_TIME;
+            safety->rise_tenths[half] = safety->tenths[half];
             core_say(safety, SAFETY_EVENT_COMM, safety->tenths[half]);
         }
         if (safety->press_left == SAFETY_HEAT_TIME) {
@@ -178,10 +182,10 @@ enum safety_heat_answer safety_heat(struct safety *safety, uint8_t half, uint16_
 
 /* The cause is gone, everything is cool and off. */
 /*@ requires \valid_read(safety); assigns \nothing;
-    ensures \result ==> safety->sensors_good && idle; */
+    ensures \result ==> !safety->selftest_failed && safety->sensors_good && idle; */
 static bool may_reset(const struct safety *safety, bool idle)
 {
-    if (!safety->sensors_good || !idle ||
+    if (safety->selftest_failed || !safety->sensors_good || !idle ||
         safety_hottest(safety) > safety_trip(safety) - SAFETY_RESET_BELOW_TRIP) {
         return false;
     }
@@ -191,7 +195,7 @@ static bool may_reset(const struct safety *safety, bool idle)
     if (safety->latch == SAFETY_MIRROR) {
         return (safety->inputs & SAFETY_IN_CONTACTOR) == 0u;
     }
-    return safety->latch != SAFETY_SELFTEST_FAILED || !safety->selftest_failed;
+    return true;
 }
 
 /*@ requires \valid(safety);
@@ -208,6 +212,8 @@ void safety_release_arm(struct safety *safety, bool asks_reset, bool idle)
         core_say(safety, SAFETY_EVENT_RESET, 0);
     }
     core_end_heat(safety);
+    safety->rise_left[SAFETY_UPPER] = 0;
+    safety->rise_left[SAFETY_LOWER] = 0;
     safety->press_left = SAFETY_HEAT_TIME;
     core_settle(safety);
     core_close(safety);

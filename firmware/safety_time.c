@@ -71,8 +71,8 @@ void safety_set_inputs(struct safety *safety, uint16_t inputs)
         safety->open = SAFETY_OPEN_TIME;
         safety->open_too_long = false;
     }
-    if ((moved & SAFETY_IN_CONTACTOR) != 0u) {
-        safety->mirror = SAFETY_MIRROR_TIME;
+    if ((moved & SAFETY_IN_CONTACTOR) != 0u && safety->mirror == 0u) {
+        safety->mirror = SAFETY_MIRROR_STEPS;
     }
     if ((on & SAFETY_IN_THERMOSTAT) != 0u && !core_is_testing(safety)) {
         core_trip(safety, SAFETY_CHAIN, 0);
@@ -111,12 +111,17 @@ static void finish_selftest(struct safety *safety)
     ensures safety->heats != 0 ==> safety->heats == \old(safety->heats); */
 static void watch_mirror(struct safety *safety)
 {
+    bool in = (safety->inputs & SAFETY_IN_CONTACTOR) != 0u;
     if (safety->mirror == 0u) {
         return;
     }
-    safety->mirror = (uint8_t)(safety->mirror - 1u);
-    if (safety->mirror == 0u &&
-        ((safety->inputs & SAFETY_IN_CONTACTOR) != 0u) != safety->contactor) {
+    if (in == safety->contactor) {
+        safety->mirror =
+            safety->mirror < 2u * SAFETY_MIRROR_STEPS ? (uint8_t)(safety->mirror + 1u) : 0u;
+    } else if (safety->mirror > 2u) {
+        safety->mirror = (uint8_t)(safety->mirror - 2u); /* faster, so that chatter runs out too */
+    } else {
+        safety->mirror = 0;
         core_trip(safety, SAFETY_MIRROR, 0);
     }
 }
@@ -132,6 +137,9 @@ static void watch_mirror(struct safety *safety)
             \old(safety->silent) < 255 ==> !safety->contactor && !safety->session; */
 static void watch_host(struct safety *safety)
 {
+    if (safety->lingers != 0u) {
+        safety->lingers = (uint8_t)(safety->lingers - 1u);
+    }
     if (!safety->session) {
         return;
     }
@@ -146,7 +154,7 @@ static void watch_host(struct safety *safety)
         safety->cut = true;
         core_end_heat(safety);
         safety->session = false;
-        safety->lingers = false;
+        safety->lingers = 0;
         core_settle(safety);
         core_say(safety, SAFETY_EVENT_RELEASED, 0);
     }
@@ -167,16 +175,17 @@ static void watch_heat(struct safety *safety)
     if (safety->heats == 0u) {
         return;
     }
-    int16_t tenths = safety->tenths[safety->heats - 1u];
+    const uint8_t half = (uint8_t)(safety->heats == 1u ? SAFETY_UPPER : SAFETY_LOWER);
+    int16_t tenths = safety->tenths[half];
     if (safety->heat_left != 0u) {
         safety->heat_left = (uint8_t)(safety->heat_left - 1u);
     }
     if (safety->press_left == 0u || tenths >= SAFETY_HEAT_MOST || safety->heat_left == 0u) {
         core_end_heat(safety);
-    } else if (safety_runs_out(&safety->rise_left)) {
-        int16_t risen = (int16_t)(tenths - safety->rise_tenths);
-        safety->rise_left = SAFETY_HEAT_RISE_TIME;
-        safety->rise_tenths = tenths;
+    } else if (safety_runs_out(&safety->rise_left[half])) {
+        int16_t risen = (int16_t)(tenths - safety->rise_tenths[half]);
+        safety->rise_left[half] = SAFETY_HEAT_RISE_TIME;
+        safety->rise_tenths[half] = tenths;
         if (risen < SAFETY_HEAT_RISE) {
             core_trip(safety, SAFETY_NORISE, tenths);
         }
@@ -262,7 +271,7 @@ void safety_read(struct safety *safety, const struct rules_half half[SAFETY_HALV
         safety->tenths[each] = half[each].tenths;
     }
     if (core_is_testing(safety) || safety->state == SAFETY_TRIPPED) {
-        rules_age(&safety->rules);
+        rules_pause(&safety->rules);
     } else {
         const struct rules_around around = {
             .trip = safety_trip(safety),

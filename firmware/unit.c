@@ -1,15 +1,18 @@
 #include "unit.h"
 
-/* Stages of a pass: the signature is right only if all have run in this order. */
+/* Stages of a pass, each marked where it ends: the signature is right only if all of them have run,
+ * once and in this order. Of those of a read a pass without one has neither. */
 #define FLOW_START 0x35u
-#define FLOW_READ 1u
-#define FLOW_NO_READ 2u
-#define FLOW_PASS 3u
-#define FLOW_PINS 4u
+#define FLOW_READ 0x1Du
+#define FLOW_SAFETY 0x4Bu
+#define FLOW_JUDGE 0x72u
+#define FLOW_SLICE 0xA6u
+#define FLOW_PINS 0xC9u
 
+/* A product with an odd number loses nothing, so that no stage hides another. */
 static uint8_t flow_after(uint8_t flow, uint8_t stage)
 {
-    return (uint8_t)((uint8_t)(flow << 2) ^ (uint8_t)(flow >> 3) ^ stage);
+    return (uint8_t)(flow * 5u + stage);
 }
 
 static void rules_of_slot(const struct memory *memory, struct rules_mould mould[SAFETY_HALVES])
@@ -66,7 +69,6 @@ void unit_start(struct unit *unit, const struct unit_build *build, const struct 
     unit->peek = birth->peek;
     unit->cause = birth->cause;
     unit->boot_due = true;
-    unit->flow = FLOW_START;
     output_start(&unit->output, &build->output, now_ms);
     memory_start(&unit->memory, birth->peek);
     session_start(&unit->session, unit->memory.boots, birth->noise);
@@ -93,12 +95,6 @@ void unit_start(struct unit *unit, const struct unit_build *build, const struct 
 void unit_end_selftest(struct unit *unit, bool passed, uint32_t now_ms)
 {
     safety_end_selftest(&unit->safety, passed);
-    unit_obey(unit, now_ms);
-}
-
-void unit_fail_selftest(struct unit *unit, uint32_t now_ms)
-{
-    safety_fail_selftest(&unit->safety);
     unit_obey(unit, now_ms);
 }
 
@@ -184,9 +180,15 @@ bool unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms)
     return true;
 }
 
-bool unit_reads_now(const struct unit *unit)
+static bool reads_in(uint8_t passes)
 {
-    return (uint8_t)(unit->passes + 1u) % (SAFETY_READ_MS / SAFETY_PASS_MS) == 0u;
+    return passes % (SAFETY_READ_MS / SAFETY_PASS_MS) == 0u;
+}
+
+bool unit_begin_pass(struct unit *unit)
+{
+    unit->flow = FLOW_START;
+    return reads_in((uint8_t)(unit->passes + 1u));
 }
 
 uint8_t unit_identity_step(uint16_t adc)
@@ -241,16 +243,19 @@ static void judge(struct unit *unit, uint32_t now_ms)
         half[each].setpoint = unit->setpoint[each];
     }
     safety_read(&unit->safety, half, sensors_are_good(unit, now_ms));
+    unit->flow = flow_after(unit->flow, FLOW_JUDGE);
 }
 
 void unit_pass(struct unit *unit, uint32_t now_ms)
 {
-    bool reads = unit_reads_now(unit);
     unit->now_ms = now_ms;
     unit->passes = (uint8_t)((unit->passes + 1u) % (UNIT_STAT_MS / SAFETY_PASS_MS));
+    bool reads = reads_in(unit->passes);
+    buttons_update(&unit->arm, &unit->next, now_ms);
     wire_idle(&unit->receiver, now_ms);
     output_account(&unit->output, now_ms);
     safety_pass(&unit->safety, sensors_are_good(unit, now_ms));
+    unit->flow = flow_after(unit->flow, FLOW_SAFETY);
     if (session_expires(&unit->session, now_ms)) {
         safety_refuse_arm(&unit->safety);
     }
@@ -259,8 +264,6 @@ void unit_pass(struct unit *unit, uint32_t now_ms)
     }
     if (reads) {
         judge(unit, now_ms);
-    } else {
-        unit->flow = flow_after(unit->flow, FLOW_NO_READ);
     }
     unit_obey(unit, now_ms);
     signals_update(&unit->signals, safety_alarms(&unit->safety), now_ms);
@@ -274,7 +277,15 @@ void unit_pass(struct unit *unit, uint32_t now_ms)
     if (unit->passes == 0u) {
         unit->stat_due = true;
     }
-    unit->flow = flow_after(unit->flow, FLOW_PASS);
+}
+
+void unit_take_slice(struct unit *unit, bool passed, uint32_t now_ms)
+{
+    if (!passed) {
+        safety_fail_selftest(&unit->safety);
+        unit_obey(unit, now_ms);
+    }
+    unit->flow = flow_after(unit->flow, FLOW_SLICE);
 }
 
 void unit_note_pass(struct unit *unit, uint16_t took)
@@ -284,15 +295,15 @@ void unit_note_pass(struct unit *unit, uint16_t took)
     }
 }
 
-bool unit_flow_is_right(struct unit *unit)
+bool unit_flow_is_right(const struct unit *unit)
 {
-    /* After the pass, the stage that was due at its start decides which signature is right. */
-    bool read = unit->passes % (SAFETY_READ_MS / SAFETY_PASS_MS) == 0u;
-    uint8_t expected = flow_after(
-        flow_after(flow_after(FLOW_START, read ? FLOW_READ : FLOW_NO_READ), FLOW_PASS), FLOW_PINS);
-    bool right = flow_after(unit->flow, FLOW_PINS) == expected;
-    unit->flow = FLOW_START;
-    return right;
+    uint8_t due = FLOW_START;
+    if (reads_in(unit->passes)) {
+        due = flow_after(flow_after(flow_after(due, FLOW_READ), FLOW_SAFETY), FLOW_JUDGE);
+    } else {
+        due = flow_after(due, FLOW_SAFETY);
+    }
+    return unit->flow == flow_after(flow_after(due, FLOW_SLICE), FLOW_PINS);
 }
 
 bool unit_wants_contactor(const struct unit *unit)
@@ -321,6 +332,7 @@ uint8_t unit_pins(struct unit *unit, uint32_t now_ms)
     bool permitted = safety_permits(&unit->safety) && unit->safety.contactor;
     bool upper = permitted && output_is_on(&unit->output, OUTPUT_UPPER);
     bool lower = permitted && output_is_on(&unit->output, OUTPUT_LOWER);
+    unit->flow = flow_after(unit->flow, FLOW_PINS);
     return (uint8_t)(bit_if(upper, UNIT_PIN_HEATER_UPPER) | bit_if(lower, UNIT_PIN_HEATER_LOWER) |
                      bit_if(safety_is_hot(&unit->safety), UNIT_PIN_HOT_LAMP) |
                      bit_if(call_lamp_is_on(unit, now_ms), UNIT_PIN_CALL_LAMP) |

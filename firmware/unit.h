@@ -115,9 +115,6 @@ void unit_start(struct unit *unit, const struct unit_build *build, const struct 
 /* The tests of the start have ended. */
 void unit_end_selftest(struct unit *unit, bool passed, uint32_t now_ms);
 
-/* A test that runs all the time has failed. */
-void unit_fail_selftest(struct unit *unit, uint32_t now_ms);
-
 /* Takes one byte of the line; returns whether a request was answered. */
 bool unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms);
 
@@ -125,21 +122,24 @@ bool unit_hear(struct unit *unit, uint8_t byte, uint32_t now_ms);
  * Returns whether any has moved. */
 bool unit_take_switches(struct unit *unit, uint16_t switches, uint32_t now_ms);
 
-/* Returns whether the pass of this moment reads the converters. */
-bool unit_reads_now(const struct unit *unit);
+/* Begins the pass of this moment; returns whether it reads the converters. */
+bool unit_begin_pass(struct unit *unit);
 
-/* Takes both registers and the two analogue inputs, before the pass of the same moment. */
+/* Takes both registers and the two analogue inputs, where the pass reads, before unit_pass. */
 void unit_read(struct unit *unit, const uint32_t raw[SAFETY_HALVES], uint16_t identity,
                uint16_t force, uint32_t now_ms);
 
-/* One pass, each SAFETY_PASS_MS. */
+/* What is decided in one pass, each SAFETY_PASS_MS. */
 void unit_pass(struct unit *unit, uint32_t now_ms);
+
+/* Takes what the pass has found of the tests that run all the time. */
+void unit_take_slice(struct unit *unit, bool passed, uint32_t now_ms);
 
 /* Notes how long the pass took, in hundredths of a millisecond. */
 void unit_note_pass(struct unit *unit, uint16_t took);
 
-/* Returns whether every stage of a pass has run, once and in order; begins the next one. */
-bool unit_flow_is_right(struct unit *unit);
+/* Returns, after the pins, whether every stage of the pass has run, once and in order. */
+bool unit_flow_is_right(const struct unit *unit);
 
 /* Returns which outputs are on at this moment, UNIT_PIN_ bits. */
 uint8_t unit_pins(struct unit *unit, uint32_t now_ms);
@@ -151,7 +151,7 @@ bool unit_wants_contactor(const struct unit *unit);
 bool unit_has_line(const struct unit *unit);
 
 /* Composes the next line that is due; returns its length, 0 if none is. */
-uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_MOST]);
+uint8_t unit_line(struct unit *unit, uint8_t bytes[WIRE_FROM_BOARD_ROOM]);
 
 /* Returns the step of an identity resistor against 10 kOhm, 1 to 8; 0: none, or in between. */
 uint8_t unit_identity_step(uint16_t adc);

@@ -10,6 +10,8 @@
 
 #define WIRE_TO_BOARD_MOST 80u
 #define WIRE_FROM_BOARD_MOST 160u
+/* What wire_write may write before it gives up: no table with a bit turned over leads beyond. */
+#define WIRE_FROM_BOARD_ROOM (WIRE_FROM_BOARD_MOST + 40u)
 #define WIRE_VALUES_MOST 15u
 #define WIRE_UNFINISHED_MS 50u
 
@@ -58,8 +60,8 @@ enum wire_refusal {
     WIRE_WHY_RANGE,
     WIRE_WHY_LIMIT,
     WIRE_WHY_STATE,
-    WIRE_WHY_RATE,
     WIRE_WHY_HAND,
+    WIRE_WHY_RATE,
     WIRE_WHY_WRONG,
     WIRE_WHY_EMPTY,
     WIRE_REFUSALS
@@ -117,7 +119,7 @@ enum wire_fault wire_read(const uint8_t *bytes, uint8_t length, struct wire_line
 
 /* Writes a line of the board with CRC and LF; returns its length. 0: the kind is none of the
  * board's or a value is none of its field's, and nothing may be sent. */
-uint8_t wire_write(const struct wire_line *line, uint8_t bytes[WIRE_FROM_BOARD_MOST]);
+uint8_t wire_write(const struct wire_line *line, uint8_t bytes[WIRE_FROM_BOARD_ROOM]);
 
 /* ---- wire_table.c: what reading and writing share ----
  *

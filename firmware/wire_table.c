@@ -48,7 +48,7 @@ static const IN_FLASH char WORDS[] =
     "C power button brownout watchdog unknown\n"
     "O ssr relay\n"
     "K none session sensor mains button thermostat mould mirror selftest latched\n"
-    "R version busy token old echo slot range limit state rate hand wrong empty\n"
+    "R version busy token old echo slot range limit state hand rate wrong empty\n"
     "E boot armed disarmed silence released trip reset charge openoff fall full presence mains "
     "tripset stored used comm refarm\n";
 

@@ -80,7 +80,7 @@ static uint8_t *put_temp(uint8_t *at, uint32_t value)
 static uint8_t *put_value(uint8_t *at, uint32_t value, char type)
 {
     if (type <= '9') {
-        return put_hex(at, value, (uint8_t)((uint8_t)type - (uint8_t)'0'));
+        return put_hex(at, value, (uint8_t)type & 0x0Fu);
     }
     if (type == 'T') {
         return put_temp(at, value);
@@ -89,12 +89,15 @@ static uint8_t *put_value(uint8_t *at, uint32_t value, char type)
     return (most > 0u) ? put_decimal(at, value, most) : put_word(at, value, type);
 }
 
-static uint8_t *put_pattern(uint8_t *at, const IN_FLASH char *pattern, const uint32_t *value)
+/* Ends within a value's length of `last` at the latest, whatever the pattern says. */
+static uint8_t *put_pattern(uint8_t *at, const uint8_t *last, const IN_FLASH char *pattern,
+                            const uint32_t *value)
 {
     const uint32_t *given = value;
     uint8_t *next = at;
     bool in_name = true;
-    for (const IN_FLASH char *form = pattern; (*form != '\n') && (next != NULL); form++) {
+    for (const IN_FLASH char *form = pattern; (*form != '\n') && (next != NULL) && (next < last);
+         form++) {
         if ((*form >= 'a') || (*form == ' ')) {
             *next = (uint8_t)*form;
             next++;
@@ -112,18 +115,22 @@ static uint8_t *put_pattern(uint8_t *at, const IN_FLASH char *pattern, const uin
     return next;
 }
 
-uint8_t wire_write(const struct wire_line *line, uint8_t bytes[WIRE_FROM_BOARD_MOST])
+uint8_t wire_write(const struct wire_line *line, uint8_t bytes[WIRE_FROM_BOARD_ROOM])
 {
     if ((line->kind < WIRE_BOOT) || (line->kind >= WIRE_KINDS)) {
         return 0u;
     }
-    uint8_t *end = put_pattern(bytes, wire_pattern((uint8_t)line->kind), line->value);
-    if (end == NULL) {
+    const uint8_t *last = &bytes[WIRE_FROM_BOARD_MOST - WIRE_END_BYTES];
+    uint8_t *end = put_pattern(bytes, last, wire_pattern((uint8_t)line->kind), line->value);
+    if ((end == NULL) || (end >= last)) {
         return 0u;
     }
     const ptrdiff_t body = end - bytes;
     const uint32_t crc = wire_crc(bytes, (uint8_t)body);
-    end = put_pattern(end, wire_pattern(WIRE_END), &crc);
+    end = put_pattern(end, &bytes[WIRE_FROM_BOARD_MOST], wire_pattern(WIRE_END), &crc);
+    if (end == NULL) {
+        return 0u;
+    }
     *end = (uint8_t)'\n';
     const ptrdiff_t length = &end[1] - bytes;
     return (uint8_t)length;

@@ -119,6 +119,46 @@ class CommissioningContract:
         self.go_on(bench, 125.0)
         assert bench.tele.fo == first_out
 
+    def test_board_commissioning_wants_a_rise_whatever_pauses(self, rig: Rig) -> None:
+        """Lines that come too late cut the heat each time; 120 s of it are judged all the same."""
+        bench = Bench(rig, 30.0, 30.0).greet()
+        rig.set_input(m.IN_ARM, on=True)
+        start_ms = rig.now_ms
+        while bench.tele.fo == "none" and rig.now_ms - start_ms < 400_000:
+            assert self.heat(bench, expiry_ms=1500) in {"", "state"}
+            bench.run(1.65)
+        assert bench.tele.fo == "norise"
+        assert 120_000 <= rig.now_ms - start_ms < 160_000
+        assert bench.codes().count("comm") == 1
+
+    def test_board_commissioning_wants_a_rise_of_each_half(self, rig: Rig) -> None:
+        """Heat that goes to and fro between the halves is counted for each."""
+        bench = Bench(rig, 30.0, 30.0).greet()
+        rig.set_input(m.IN_ARM, on=True)
+        self.go_on(bench, 100.0)
+        self.go_on(bench, 100.0, half="lower")
+        assert bench.tele.fo == "none"
+        self.go_on(bench, 25.0)
+        assert bench.tele.fo == "norise"
+
+    def test_board_does_not_commission_while_it_holds_heat_back(self, rig: Rig) -> None:
+        """A mould that has stood open for 3 min: no heat, said as a refusal, until it closes."""
+        bench = Bench(rig, 30.0, 30.0).greet()
+        rig.set_input(m.IN_OPEN, on=True)
+        rig.set_input(m.IN_ARM, on=True)
+        bench.run(178.0)
+        assert self.heat(bench) == ""
+        bench.step(50)
+        assert rig.contactor()
+        bench.run(1.0)
+        assert self.heat(bench) == ""
+        bench.run(1.4)
+        assert not rig.contactor()
+        assert self.heat(bench) == "state"
+        rig.set_input(m.IN_OPEN, on=False)
+        bench.notice()
+        assert self.heat(bench) == ""
+
     def test_board_commissioning_refuses_in_its_order(self, rig: Rig) -> None:
         """Echo, range, state."""
         bench = Bench(rig, 30.0, 30.0).greet()

@@ -173,6 +173,16 @@ class ContactorContract:
         bench.run(0.4, (500, 500))
         assert tripped_by(bench) == "mirror"
 
+    def test_board_trips_on_a_mirror_that_chatters(self, rig: Rig) -> None:
+        """One that moves again within each 200 ms gets no more time for it."""
+        bench = armed(rig)
+        bench.run(2.0, (500, 500))
+        bench.mirror_follows = False
+        for chatter in range(12):
+            rig.set_input(m.IN_CONTACTOR, on=chatter % 2 == 1)
+            bench.run(0.15, (500, 500))
+        assert tripped_by(bench) == "mirror"
+
     @pytest.mark.parametrize("state", ["locked", "ready", "armed"])
     def test_board_trips_when_a_limit_thermostat_opens(self, rig: Rig, state: str) -> None:
         """In any state, at once."""

@@ -230,8 +230,8 @@ class LogContract:
         """The 65th entry pushes the first one out; a reset keeps them."""
         bench = Bench(rig).greet()
         first = bench.last(m.Event).i
-        for _ in range(64):
-            bench.ask(bench.request(m.Use, 1))
+        for step in range(64):
+            bench.ask(bench.request(m.TripSet, 2149 - step))
             bench.run(0.2)
         assert bench.why(bench.request(m.LogAsk, first)) == "empty"
         assert bench.why(bench.request(m.LogAsk, first + 1)) == ""
@@ -239,8 +239,17 @@ class LogContract:
         bench = Bench(rig).greet()
         entry = bench.ask(bench.request(m.LogAsk, first + 2))
         assert isinstance(entry, m.Entry)
-        assert entry.code == "used"
+        assert entry.code == "tripset"
         assert entry.last == first + 65
+
+    def test_board_logs_nothing_where_nothing_changes(self, rig: Rig) -> None:
+        """Trip point and mould that are in use already: taken, and no entry is pushed out."""
+        bench = Bench(rig).greet()
+        last = bench.last(m.Event).i
+        assert bench.why(bench.request(m.TripSet, 2150)) == ""
+        assert bench.why(bench.request(m.Use, 1)) == ""
+        bench.run(0.4)
+        assert bench.last(m.Event).i == last
 
     def test_board_counts_its_boots_and_says_their_cause(self, rig: Rig) -> None:
         """Every start adds one, with its cause in banner and greeting."""

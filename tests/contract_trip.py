@@ -68,6 +68,27 @@ class SilenceContract:
         bench.run(0.4, None)
         assert not rig.contactor()
 
+    def test_board_disarm_releases_what_lingers(self, rig: Rig) -> None:
+        """A host that comes back and asks for it gets the contactor out at once."""
+        bench = Bench(rig).greet().arm()
+        bench.duty((500, 500))
+        bench.run(4.0, None)
+        assert rig.contactor()
+        assert bench.why(bench.request(m.Disarm)) == ""
+        assert not rig.contactor()
+
+    def test_board_lingers_no_longer_for_a_host_that_comes_back(self, rig: Rig) -> None:
+        """Lines of no heat from 4 s of silence on: the contactor goes at 10 s all the same."""
+        bench = Bench(rig).greet().arm()
+        bench.duty((500, 500))
+        start_ms = rig.now_ms
+        bench.run(4.0, None)
+        bench.run(9.8 - (rig.now_ms - start_ms) / 1000)
+        assert rig.contactor()
+        bench.run(0.5)
+        assert not rig.contactor()
+        assert bench.state == "ready"
+
     def test_board_is_fed_by_taken_lines_only(self, rig: Rig) -> None:
         """Refused duty lines and other requests do not count."""
         bench = Bench(rig).greet().arm()
@@ -261,6 +282,29 @@ class TripContract:
         bench.set_registers = good  # type: ignore[method-assign]
         bench.run(1.0)
         assert self.reset_by_hand(bench, 3.0) == "ready"
+
+    def test_board_that_fails_its_test_is_not_reset_whatever_is_latched(self, rig: Rig) -> None:
+        """The first cause stays, and no hand clears it before a start that passes."""
+        bench = self.tripped(rig)
+        bench.upper_c = 100.0
+        rig.restart(ResetCause.POWER, selftest_fails=True)
+        bench = Bench(rig).greet()
+        assert self.reset_by_hand(bench, 3.0) == "tripped"
+        assert bench.tele.fo == "overtemp"
+        rig.restart(ResetCause.POWER)
+        bench = Bench(rig).greet()
+        assert self.reset_by_hand(bench, 3.0) == "ready"
+
+    def test_board_does_not_count_on_what_was_too_hot_before_a_reset(self, rig: Rig) -> None:
+        """A bad reading after it is no second one over the trip point."""
+        bench = self.tripped(rig)
+        bench.upper_c = 100.0
+        bench.run(1.0)
+        assert self.reset_by_hand(bench, 3.0) == "ready"
+        rig.set_register(Half.UPPER, 0x00010001)
+        rig.advance(300)
+        bench.run(1.0)
+        assert (bench.tele.st, bench.tele.fo) == ("ready", "none")
 
     def test_board_that_fails_its_test_is_tripped(self, rig: Rig) -> None:
         """Self-test trips and latches, also over a restart, until it passes and a hand resets."""

@@ -26,7 +26,7 @@ WHOLE: Final = (
     "safety_setpoint_most", "core_say", "core_is_testing", "safety_hottest", "safety_reason",
     "after", "core_change", "core_drive_contactor", "core_may_heat", "core_end_heat", "core_trip",
     "core_disarm", "core_settle", "safety_is_intact", "core_close", "rules_start", "rules_arm",
-    "rules_set_mould", "rules_charge", "rules_age", "age",
+    "rules_set_mould", "rules_charge", "rules_pause", "pass_time", "age",
 )  # fmt: skip
 # Proved as far as their contracts go.
 CONTRACTS: Final = (

@@ -91,7 +91,7 @@ class Twin:
     def age(self) -> None:
         """A read passes at which nothing is judged."""
         self.now_ms += READ_MS
-        self.lib.rules_age(self.rules)
+        self.lib.rules_pause(self.rules)
 
     def read(self, halves: tuple[HalfInput, ...], board: Surroundings) -> str:
         """Judge one read by both; return the verdict's word."""

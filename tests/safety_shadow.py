@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from copy import copy
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zlib import crc32
 
 from board_rig import register_of
@@ -17,14 +17,6 @@ from tawny.sim.conditions import TESTING, why
 from tawny.sim.memory import HalfSlot, Memory, Slot
 from tawny.sim.output import Output
 from tawny.sim.requests import answer
-
-if TYPE_CHECKING:
-    import pytest
-
-
-def one_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the model count the two times by which the core, counting passes, differs by one."""
-    monkeypatch.setattr(lim, "MIRROR_MS", lim.MIRROR_MS + lim.PASS_MS)
 
 
 class Noted(Output):
@@ -211,7 +203,7 @@ class Shadow(Board):
             self.memory.contents.latch.value,
             why(self),
             self.contactor,
-            self._holds.held,
+            self.holds.held,
             self.charge_window.is_open,
             (self.commissioning.half if self.commissioning.half is not None else -1) + 1,
             self.voice.hot,

@@ -58,14 +58,24 @@ def test_rules_let_a_bad_reading_neither_count_nor_clear() -> None:
     assert twin.read((half(), half(2150)), board) == "overtemp"
 
 
-def test_rules_neither_judge_nor_remember_a_bad_reading() -> None:
-    """What a bad read shows is nobody's rise or fall."""
+def test_rules_do_not_judge_a_bad_reading() -> None:
+    """A bad read, which shows the last good value, is nobody's rise or fall."""
     twin = armed_twin(halves=1)
     steps(twin, *[1000] * 25)
-    bad = [half(value, good=False) for value in (2000, 0, 2000)]
-    assert [twin.read((one,), around()) for one in bad] == ["", "", ""]
-    assert steps(twin, *[1000] * 30) == [""] * 30
-    assert steps(twin, 949) == ["fall"]
+    assert [twin.read((half(value, good=False),), around()) for value in (2000, 0)] == ["", ""]
+
+
+@pytest.mark.parametrize(("step", "word"), [(5, ""), (7, "risefast"), (-1, ""), (-3, "fall")])
+def test_rules_look_back_5_s_however_many_readings_were_bad(step: int, word: str) -> None:
+    """Every second read bad: a slope is judged over 5 s, not over 25 good readings."""
+    twin = armed_twin(halves=1)
+    seen, tenths = [], 1000
+    for read in range(40):
+        tenths += step
+        good = read % 2 == 0
+        shown = tenths if good else tenths - step
+        seen.append(twin.read((half(shown, good=good),), around()))
+    assert set(seen) == {"", word}
 
 
 @pytest.mark.parametrize(("rise", "most"), [(1, 150), (1499, 150), (1519, 151), (5000, 500)])

@@ -94,7 +94,7 @@ def test_core_trips_when_the_mirror_moves_by_itself() -> None:
     core.mirror_follows = False
     core.set_inputs(m.IN_CONTACTOR, on=False)
     core.passes(3).set_inputs(m.IN_CONTACTOR)
-    assert core.passes(10).latch == "none"
+    assert core.passes(20).latch == "none"
     core.set_inputs(m.IN_CONTACTOR, on=False)
     assert core.passes(5).latch == "mirror"
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from board_rig import register_of
 from safety_core import EVENTS, SLOT
-from safety_shadow import Shadow, one_clock
+from safety_shadow import Shadow
 from tawny.core import messages as m
 from tawny.core.names import BoardState
 from tawny.sim.memory import HalfSlot
@@ -165,15 +165,14 @@ def test_core_decides_what_the_simulated_board_decides(
     steps: list[tuple[Any, ...]],
 ) -> None:
     """State, latch, reason, contactor, holds, lamps and events are the same after each step."""
-    with pytest.MonkeyPatch.context() as patch:
-        one_clock(patch)
-        play(halves, slots, steps)
+    play(halves, slots, steps)
 
 
 @pytest.mark.slow
 def test_core_campaign_meets_every_event() -> None:
     """Hundreds of histories agree, and every state and event comes about."""
-    seen: set[str] = set()
+    rare = [("wait in vain",), ("hold",), ("heat", "upper", 1500)]
+    seen = play(2, (SLOT, SLOT), rare)
 
     @settings(max_examples=300, database=None)
     @given(st.sampled_from([1, 2]), _slots, st.lists(_steps, min_size=10, max_size=60))
@@ -184,9 +183,7 @@ def test_core_campaign_meets_every_event() -> None:
     ) -> None:
         seen.update(play(halves, slots, steps))
 
-    with pytest.MonkeyPatch.context() as patch:
-        one_clock(patch)
-        campaign()
+    campaign()
     assert seen >= CODES | {state.value for state in BoardState} - {"boot", "selftest"}, (
         CODES - seen
     )

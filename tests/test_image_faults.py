@@ -306,7 +306,7 @@ def test_image_feeds_the_watchdog_only_after_a_whole_pass() -> None:
         resets, began = host.chip.call("resets"), host.now
         while host.chip.call("resets") == resets and host.now < began + 1000 * CYCLES_PER_MS:
             host.chip.call("poke", flow, 0)
-            host.chip.run(host.now + 5 * CYCLES_PER_MS)
+            host.chip.run(host.now + CYCLES_PER_MS // 10)
         return [ms(host.now - began), sum(host.level(pin) for pin in DRIVES)]
 
     took, levels = split(spoil)

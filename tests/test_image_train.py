@@ -12,10 +12,12 @@ import image_busy
 from board_rig import Bench
 from elf_rig import ElfRig
 from image_busy import busy_host
-from image_code import INTERRUPTS_OFF, NOTHING, SLEEP, functions
+from image_code import INTERRUPTS_OFF, NOTHING, SLEEP, functions, symbol
 from image_hang import REACHED_MS, TRAIN_MS, WATCHDOG_MS, Hang, stop_at, turn, watch
 from image_rig import DRIVES, HEATERS, OVER_C, Host, ms, ran, say, shared_heating, split
+from image_start import Found, look, new_board, restart, run_to
 from tawny.core import messages as m
+from tawny.core.names import ResetCause
 from tawny.sim.chip import CYCLES_PER_MS, Chip, Pin
 
 TICK_CYCLES: Final = CYCLES_PER_MS // 2  # an edge each: 1 kHz
@@ -257,6 +259,21 @@ def hang_again(host: Host) -> Hang:
     turned = stop_at(host, sleep)
     assert turned is not None
     return watch(host, turned)
+
+
+@pytest.mark.parametrize("after_ms", [5, 60, 110])
+def test_image_tests_its_watchdog_anew_after_a_reset_in_the_middle_of_that(after_ms: int) -> None:
+    """A button that bounces at power-up leaves no board that fails each test from then on."""
+
+    def interrupt() -> Found:
+        board = new_board()
+        assert run_to(board.chip, symbol(board.chip.image, "main"), 100)
+        board.chip.run(board.chip.cycle + after_ms * CYCLES_PER_MS)
+        restart(board, ResetCause.BUTTON)
+        return look(board, 3000)
+
+    found = Found.of(split(interrupt))
+    assert (found.state, found.latch, found.cause) == ("ready", "none", "button")
 
 
 def test_image_trips_at_the_third_watchdog_reset() -> None:

@@ -45,7 +45,7 @@ void host_board_start(struct host_board *board, const struct unit_build *build, 
 static void speak(struct host_board *board)
 {
     while (unit_has_line(&board->unit)) {
-        uint8_t line[WIRE_FROM_BOARD_MOST];
+        uint8_t line[WIRE_FROM_BOARD_ROOM];
         uint8_t length = unit_line(&board->unit, line);
         if (board->said + length <= sizeof board->out) {
             memcpy(board->out + board->said, line, length);
@@ -64,13 +64,14 @@ static void forbid(struct host_board *board)
 static void pass(struct host_board *board)
 {
     struct unit *unit = &board->unit;
-    if (unit_reads_now(unit)) {
+    if (unit_begin_pass(unit)) {
         unit_read(unit, board->raw, board->identity, board->force, board->now_ms);
     }
     unit_pass(unit, board->now_ms);
+    unit_take_slice(unit, true, board->now_ms);
     board->pins = unit_pins(unit, board->now_ms);
-    board->permission_ms = unit_wants_contactor(unit) ? 100u : 0u;
     board->flow_is_right = unit_flow_is_right(unit);
+    board->permission_ms = board->flow_is_right && unit_wants_contactor(unit) ? 100u : 0u;
 }
 
 static void tick(struct host_board *board)

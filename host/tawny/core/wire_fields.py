@@ -171,8 +171,8 @@ class Word(msgspec.Struct, frozen=True):
 
 
 REFUSALS: Final = (
-    "version", "busy", "token", "old", "echo", "slot", "range", "limit", "state", "rate",
-    "hand", "wrong", "empty",
+    "version", "busy", "token", "old", "echo", "slot", "range", "limit", "state", "hand",
+    "rate", "wrong", "empty",
 )  # fmt: skip
 LOCK_REASONS: Final = (
     "none", "session", "sensor", "mains", "button", "thermostat", "mould", "mirror", "selftest",

@@ -16,7 +16,7 @@ from tawny.sim.boards import Read
 from tawny.sim.build import Build
 from tawny.sim.buttons import ArmButton, NextButton
 from tawny.sim.commissioning import Commissioning
-from tawny.sim.conditions import TESTING, may_commission, may_reset, why
+from tawny.sim.conditions import TESTING, may_commission, may_reset, mirror_after, why
 from tawny.sim.memory import Memory
 from tawny.sim.output import Output
 from tawny.sim.requests import answer
@@ -90,10 +90,10 @@ class Board:
         self.ear = Ear(clock_ms)
         self.voice = Voice(self)
         self.good_until_ms = NEVER_GOOD  # every half has good readings till then
-        self.mirror_ms: int | None = None  # when the mirror contact must be as commanded
-        self._holds = Holds()
-        self._holds.set_open(clock_ms, opened=bool(inputs & m.IN_OPEN))
-        self._lingers = False  # the contactor stays in after a disarming by silence
+        self.mirror = 0  # steps left to the mirror contact; it has settled
+        self.holds = Holds()  # what takes heat away without disarming
+        self.holds.set_open(clock_ms, opened=bool(inputs & m.IN_OPEN))
+        self._lingers_to_ms = 0  # the contactor stays in till then after a silence
         self._present_ms = clock_ms
 
         self.voice.say(m.Boot(self.boot, cause.value, build.build, memory.contents.latch.value))
@@ -137,10 +137,10 @@ class Board:
             else:
                 self.next_button.release(self.now_ms)
         elif bit == m.IN_OPEN:
-            self._holds.set_open(self.now_ms, opened=on)
+            self.holds.set_open(self.now_ms, opened=on)
             self._hold()
         elif bit == m.IN_CONTACTOR:
-            self.mirror_ms = self.now_ms + lim.MIRROR_MS
+            self.mirror = self.mirror or lim.MIRROR_STEPS
         elif bit == m.IN_THERMOSTAT and on and self.state not in TESTING:
             self.trip(FirstOut.CHAIN)
         self.settle()
@@ -149,8 +149,7 @@ class Board:
 
     def settle(self) -> None:
         """Let state and contactor follow from the conditions as they stand."""
-        reason = why(self)
-        clear = reason == "none"
+        clear = (reason := why(self)) == "none"
         if not clear and self.state is BoardState.ARMED:
             if reason == "sensor":
                 self.trip(FirstOut.SENSOR, self.hottest())
@@ -166,8 +165,9 @@ class Board:
     def disarm(self, code: str, tenths: int = 0, *, lingers: bool = False) -> None:
         """Leave armed for ready with an event; outputs off in any state."""
         self.output.cut()
+        self._lingers_to_ms = 0
         if self.state is BoardState.ARMED:
-            self._lingers = lingers
+            self._lingers_to_ms = self.now_ms + lim.LINGER_MS if lingers else 0
             self._move(Move.DISARM)
             self.event(code, tenths)
         self._drive_contactor()
@@ -175,7 +175,7 @@ class Board:
     def announce_charge(self) -> None:
         """Open the charge window."""
         self.charge_window.announce(self.now_ms)
-        self._holds.fallen = False
+        self.holds.fallen = False
         self._hold()
         self.trips.charge(tuple(reading.tenths or 0 for reading in self.readings))
         self.event("charge", self.hottest())
@@ -192,7 +192,7 @@ class Board:
         self.end_commissioning()
         self.session.close()
         self.arming.end()
-        self._lingers = False
+        self._lingers_to_ms = 0
         self._hush()
         self.settle()
 
@@ -207,7 +207,7 @@ class Board:
         """Everything off; the first cause is kept."""
         self.output.cut()
         self.commissioning.end()
-        self._lingers = False
+        self._lingers_to_ms = 0
         if self.memory.contents.latch is FirstOut.NONE:
             self.memory.contents.latch = cause
             self._move(Move.TRIP)
@@ -243,14 +243,16 @@ class Board:
             if now_ms >= self._selftest_ms:
                 self._end_selftest()
             return
-        if self.mirror_ms is not None and now_ms >= self.mirror_ms:
-            self.mirror_ms = None
-            if bool(self.inputs & m.IN_CONTACTOR) != self.contactor:
+        if self.mirror:
+            as_commanded = bool(self.inputs & m.IN_CONTACTOR) == self.contactor
+            self.mirror = mirror_after(self.mirror, as_commanded=as_commanded)
+            if not self.mirror and not as_commanded:
                 self.trip(FirstOut.MIRROR)
         self._watch_host(now_ms)
         self._watch_press(now_ms)
 
     def _watch_host(self, now_ms: int) -> None:
+        self._drive_contactor()  # what lingers ends by itself
         if self.session.token:
             silent_ms = now_ms - self.session.fed_ms
             if silent_ms >= lim.DISARM_MS:
@@ -261,7 +263,7 @@ class Board:
         self.charge_window.update(now_ms)
 
     def _watch_press(self, now_ms: int) -> None:
-        if self._holds.becomes_too_long(now_ms):
+        if self.holds.becomes_too_long(now_ms):
             self._hold()
             if self.state is BoardState.ARMED:
                 self.event("openoff", self.hottest())
@@ -286,7 +288,7 @@ class Board:
         tenths = self.readings[half].tenths
         if tenths is None or self.commissioning.is_over(self.now_ms, tenths):
             self.end_commissioning()
-        elif self.commissioning.does_not_rise(self.now_ms, tenths):
+        elif self.commissioning.does_not_rise(half, tenths):
             self.trip(FirstOut.NORISE, tenths)
 
     def _end_selftest(self) -> None:
@@ -315,6 +317,7 @@ class Board:
             )
         self.good_until_ms = min(reading.good_until_ms for reading in self.readings)
         if self.state in TESTING or self.state is BoardState.TRIPPED:
+            self.trips.pause()
             return
         around = Surroundings(
             self.memory.contents.trip_tenths,
@@ -332,7 +335,7 @@ class Board:
         if verdict.trip is not None:
             self.trip(verdict.trip, tenths)
         elif verdict.fall:
-            self._holds.fallen = True
+            self.holds.fallen = True
             self._hold()
             self.event("fall", tenths)
         elif verdict.full:
@@ -347,28 +350,27 @@ class Board:
         if before is BoardState.ARMED or self.state is BoardState.TRIPPED:
             self.output.cut()
         if self.state is BoardState.ARMED:
-            self._holds.fallen = self._lingers = False
+            self.holds.fallen = False
+            self._lingers_to_ms = 0
             self._hold()
             self.trips.arm(self.now_ms)
             self._present_ms = self.now_ms
             self.event("armed")
         elif self.state is not BoardState.READY:
-            self._lingers = False
+            self._lingers_to_ms = 0
 
     def _leave_armed(self, reason: str) -> None:
         """Say why armed is about to be left for locked."""
-        if reason == "mains":
-            self.event("mains", self.hottest())
-        elif reason == "button":
-            self.event("disarmed", self.hottest())
+        code = {"mains": "mains", "button": "disarmed"}.get(reason)
+        if code is not None:
+            self.event(code, self.hottest())
 
     def _drive_contactor(self) -> None:
-        wanted = (
-            self.state is BoardState.ARMED or self._lingers or self.commissioning.half is not None
-        )
+        stays = self.now_ms < self._lingers_to_ms or self.commissioning.half is not None
+        wanted = self.state is BoardState.ARMED or stays
         if wanted != self.contactor:
             self.contactor = wanted
-            self.mirror_ms = self.now_ms + lim.MIRROR_MS
+            self.mirror = lim.MIRROR_STEPS
             self.memory.contents.operations += wanted
 
     def _arm_moved(self, *, on: bool) -> None:
@@ -387,7 +389,7 @@ class Board:
 
     def _hold(self) -> None:
         self.output.account(self.now_ms)
-        self.output.hold(held=self._holds.held, mould_open=bool(self.inputs & m.IN_OPEN))
+        self.output.hold(held=self.holds.held, mould_open=bool(self.inputs & m.IN_OPEN))
 
     def _hush(self) -> None:
         self.lamp = self.asked_sound = "off"

@@ -19,12 +19,13 @@ RESET_BELOW_TRIP_TENTHS: Final = 200
 HOT_TENTHS: Final = round(limits.HOT_C * 10)
 
 SELFTEST_MS: Final = 1000
-MIRROR_MS: Final = 200
+MIRROR_STEPS: Final = 2 * (200 // PASS_MS + 1)  # 2 for a pass that is not as commanded
 ECHO_MS: Final = 2000
 EXPIRY_LEAST_MS: Final = 100
 EXPIRY_MOST_MS: Final = limits.DUTY_EXPIRY_MS
 DISARM_MS: Final = limits.SILENCE_DISARM_MS
 RELEASE_MS: Final = limits.SILENCE_RELEASE_MS
+LINGER_MS: Final = RELEASE_MS - DISARM_MS
 CHALLENGE_MS: Final = round(limits.CHALLENGE_VALID_S * 1000)
 RESET_LEAST_MS: Final = 2000
 RESET_MOST_MS: Final = 5000

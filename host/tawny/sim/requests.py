@@ -109,10 +109,11 @@ def _use(board: Board, ask: m.Use) -> str | None:
         return "slot"
     if board.state is BoardState.ARMED:
         return "state"
-    board.memory.contents.slot_in_use = ask.k
-    board.judge_by_slot()
-    board.settle()
-    board.event("used")
+    if ask.k != board.memory.contents.slot_in_use:
+        board.memory.contents.slot_in_use = ask.k
+        board.judge_by_slot()
+        board.settle()
+        board.event("used")
     return None
 
 
@@ -193,8 +194,9 @@ def _trip(board: Board, ask: m.TripSet) -> str | None:
             return "state"
         if not board.arm_button.held:
             return "hand"
-    board.memory.contents.trip_tenths = wanted
-    board.event("tripset", wanted)
+    if wanted != present:
+        board.memory.contents.trip_tenths = wanted
+        board.event("tripset", wanted)
     return None
 
 

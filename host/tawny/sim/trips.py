@@ -126,13 +126,13 @@ class _HalfWatch:
         before = self.before
         return len(before) == SPAN_READS and half.tenths - before[0] > self.rise_most
 
+    def looks_back(self, around: Surroundings) -> bool:
+        """Count how far back the fall rule may look; return whether that is far enough."""
+        self.calm = self.calm + 1 if around.closed else 0
+        return self.calm > SPAN_READS
+
     def falls(self, half: HalfInput, around: Surroundings) -> bool:
-        """Also counts how far back the rule may look."""
-        if not around.closed:
-            self.calm = 0
-            return False
-        self.calm += 1
-        if self.calm <= SPAN_READS or self.before[0] - half.tenths <= FALL_TENTHS:
+        if not self.looks_back(around) or self.before[0] - half.tenths <= FALL_TENTHS:
             return False
         return not (
             around.charge_window and half.tenths >= self.charged_tenths - CHARGE_FALL_TENTHS
@@ -215,6 +215,11 @@ class Trips:
         self._near = False
         self._apart_since_ms = None
 
+    def pause(self) -> None:
+        """Nothing is judged at this read: what was too hot before is not counted on."""
+        for watch in self._watches:
+            watch.over = 0
+
     def charge(self, tenths: tuple[int, ...]) -> None:
         """A charge is announced at these temperatures."""
         for watch, value in zip(self._watches, tenths, strict=False):
@@ -244,7 +249,10 @@ class Trips:
                 verdict = self._judge_half(now_ms, index, half, around)
                 if verdict is not None and (found is None or found.trip is None):
                     found = verdict
-                watch.before.append(half.tenths)
+            else:
+                # A bad reading is not judged, but its time counts, at the last good value.
+                watch.looks_back(around)
+            watch.before.append(half.tenths)
         return found
 
     def _judge_half(
