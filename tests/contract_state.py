@@ -147,6 +147,22 @@ class StateContract:
 class ArmingContract:
     """A request, a challenge, the right answer, and a press at the board."""
 
+    def test_board_armed_anew_waits_for_a_new_duty(self, rig: Rig) -> None:
+        """What was asked for before a disarming is over, though its time is not."""
+        bench = Bench(rig).greet().arm()
+        assert bench.duty((1000, 1000)) == ""
+        bench.step(50)
+        assert rig.outputs() == (True, True)
+        assert bench.why(bench.request(m.Disarm)) == ""
+        assert bench.why(bench.request(m.ArmAnswer, bench.challenge())) == ""
+        rig.set_input(m.IN_ARM, on=True)
+        bench.step(100)
+        assert rig.contactor()
+        assert rig.outputs() == (False, False)
+        bench.run(0.5, None)
+        assert bench.tele.st == "armed"
+        assert rig.outputs() == (False, False)
+
     def test_board_arms_with_a_hand(self, rig: Rig) -> None:
         """Challenge, answer, press: armed, contactor in, no heat yet."""
         bench = Bench(rig).greet().arm()

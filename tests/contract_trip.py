@@ -299,9 +299,11 @@ class TripContract:
         """A bad reading after it is no second one over the trip point."""
         bench = self.tripped(rig)
         bench.upper_c = 100.0
-        bench.run(1.0)
-        assert self.reset_by_hand(bench, 3.0) == "ready"
+        rig.set_input(m.IN_ARM, on=True)
+        bench.run(3.0)
         rig.set_register(Half.UPPER, 0x00010001)
+        rig.advance(200)
+        rig.set_input(m.IN_ARM, on=False)
         rig.advance(300)
         bench.run(1.0)
         assert (bench.tele.st, bench.tele.fo) == ("ready", "none")
