@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Self
 
 from tawny.core.commission_typed import TONES
@@ -19,6 +19,7 @@ from tawny.sim.parameters import load
 from tawny.sim.world import World
 
 WITHIN_S = 60.0
+HAND = "hand.sock"
 REACTS_S = 0.3  # of the board's time: a line of telemetry, and some
 PACE = 3.0  # 3 s of a lost link are then 1 s here, which a busy machine may take for itself
 NOW_MS = 1_790_000_000_000
@@ -39,7 +40,7 @@ def run(*arguments: str, typed: str = "") -> subprocess.CompletedProcess[str]:
 @contextmanager
 def board(home: Home, *, pace: float = PACE) -> Iterator[FarHand]:
     """A simulated board that knows no mould, where the settings look for it."""
-    channel = home.root / "hand.sock"
+    channel = home.root / HAND
     process = subprocess.Popen(
         [
             *(sys.executable, "-m", "tawny", "board", "simulate", "--uncommissioned"),
@@ -222,6 +223,37 @@ class Virtual:
 
     def close(self) -> None:
         """Nothing to close."""
+
+
+class Plugging(Doer):
+    """Beside a board of another process, whose supply goes with its plug: the process ends.
+
+    Args:
+        home: Where the board is looked for.
+        typed: The writing end of standard input.
+        plugs: Holds the board that is plugged in.
+    """
+
+    def __init__(self, home: Home, typed: int, plugs: ExitStack) -> None:
+        super().__init__(plugs.enter_context(board(home)), pace=PACE)
+        self.home, self.typed, self.plugs = home, typed, plugs
+
+    def type(self, text: str) -> None:
+        """Type a line."""
+        os.write(self.typed, text.encode() + b"\n")
+
+    def do(self, asked: str) -> None:
+        """Do what one line asks for; leave where the isolator is to be locked."""
+        if "and lock it" in asked:
+            self.type("leave")
+        else:
+            super().do(asked)
+
+    def pull_usb(self) -> None:
+        """Pull the plug, and put it back in."""
+        self.plugs.close()
+        (self.home.root / HAND).unlink(missing_ok=True)
+        self.hand = self.plugs.enter_context(board(self.home))
 
 
 class Near(Doer):

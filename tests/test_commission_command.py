@@ -5,19 +5,23 @@ from __future__ import annotations
 import os
 import signal
 import socket
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 
-from commission_person import NOW_MS, Near, Person, Virtual, board, run
+from commission_person import NOW_MS, PACE, Near, Person, Plugging, Virtual, board, run
 from tawny.cli.commission_walk import Terminal, keep_done, plan_of
+from tawny.core.commission import Outcome
 from tawny.core.commission_due import due
+from tawny.core.commission_steps import STEPS
 from tawny.core.limits import SILENCE_RELEASE_MS
 from tawny.core.names import Half
 from tawny.core.record import COMMISSIONED, Commissioned
 from tawny.errors import InputError
 from tawny.link.port import open_port
 from tawny.link.session import Session
+from tawny.service.clock import HostClock
 from tawny.service.commissioner import Commissioner
 from tawny.settings.demo import lay_demo
 from tawny.settings.equipment import read_mould
@@ -76,6 +80,34 @@ def test_commission_terminal_from_beginning_to_end(
         assert kept.heat_up_s == done.halves[half].heat_up_s == there.heat_up
     assert "[24/24] Set the trip point and read the limits back" in person.lines
     assert due([done], "saucer-160", NOW_MS + board.ms, build=done.board_build) is None
+
+
+def test_commission_terminal_goes_on_with_a_board_that_was_unplugged(
+    home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The port goes away with the board and comes back with it: the permission's step passes."""
+    reading, writing = os.pipe()
+    clock = HostClock(PACE)
+    commissioner = Commissioner(
+        Session("7a3c90de"),
+        plan_of(load_workshop(home), load_workshop(home).mould("saucer-160")),
+        utc_ms=lambda: clock.utc_ms(clock.now_ms()),
+        pick=lambda _: 0,
+        simulated=True,
+    )
+    names = [step.name for step in STEPS]
+    commissioner._step = names.index("permission")  # noqa: SLF001
+    with ExitStack() as plugs, os.fdopen(reading) as person_reads:
+        person = Plugging(home, writing, plugs)
+        monkeypatch.setattr("sys.stdin", person_reads)
+        monkeypatch.setattr("click.echo", lambda line: line and person.read(line))
+        url = str(home.root / "board")
+        Terminal(commissioner, open_port(url), url, clock).run()
+    os.close(writing)
+
+    assert "  done" in person.lines
+    assert commissioner.outcome is Outcome.LEFT
+    assert commissioner.step == "mirror"
 
 
 def test_commission_command_left_changes_nothing(home: Home) -> None:
