@@ -9,6 +9,9 @@ from commission_rig import DEEDS, Deed, Rig, arm
 from tawny.core import messages as m
 from tawny.core.commission import Outcome
 from tawny.core.names import Half, ResetCause
+from tawny.core.snapshot import Code
+from tawny.core.wire import decode_to_board
+from tawny.link import events as e
 from tawny.service.commission_samples import Samples
 from tawny.sim.build import build_for
 from tawny.sim.commands import ContactorFault
@@ -151,11 +154,6 @@ def test_samples_of_a_measurement_that_was_interrupted_are_never_read_out() -> N
         assert samples.fit(Half.UPPER, 22.0) == first
 
 
-def deafen(rig: Rig) -> None:
-    """Telemetry is lost from now on; replies still come."""
-    rig.deaf = True
-
-
 def weld_unseen(rig: Rig) -> None:
     """The contactor welds, and nobody hears of it."""
     rig.deaf = True
@@ -171,6 +169,26 @@ def test_commission_passes_no_contactor_on_old_telemetry(step: str) -> None:
 
     assert rig.codes("failed") == ["no_link"]
     assert rig.codes("passed") == []
+
+
+@pytest.mark.parametrize("event", ["down", "reset", "up"])
+def test_commission_forgets_a_line_once_the_link_or_the_board_was_away(event: str) -> None:
+    """A line of half a second ago says nothing of a board that has started since."""
+    rig = Rig(step="heat_off")
+    rig.until_asked("hold_arm_for_contactor")
+    rig.run(0.5)
+    here, limits, mould = rig.session.here, rig.session.limits, rig.session.mould
+    assert here is not None
+    assert limits is not None
+    assert mould is not None
+    events = {"down": e.Down(Code("port_gone")), "reset": e.BoardReset(2, "power")}
+    board = rig.commissioner._board  # noqa: SLF001
+    assert board.fresh(rig.now_ms) is not None
+    board.take(events.get(event, e.Up(here, limits, mould)), rig.now_ms)
+
+    assert board.fresh(rig.now_ms) is None
+    assert not board.arm_is_down(rig.now_ms)
+    assert board.readings_c(rig.now_ms) == {}
 
 
 def test_commission_counts_no_silence_as_steadiness() -> None:
@@ -251,6 +269,25 @@ def test_commission_permission_by_a_plug_that_is_out_for_a_while(
 
     assert rig.run(30.0, lambda: rig.commissioner.step == "mirror"), rig.last(5)
     assert rig.codes("failed") == []
+
+
+def test_commission_asks_a_board_that_came_back_for_no_contactor() -> None:
+    """The contactor has welded: while its failure is told, ARM held, nothing asks it to be in."""
+    rig = Rig(step="permission")
+    sent = bytearray()
+
+    def pull(one: Rig) -> None:
+        one.hand.contactor(ContactorFault.WELDED)
+        DEEDS["pull_usb"](one)
+        one.world.after(2000, lambda: setattr(one, "before_send", sent.extend))
+
+    rig.deeds["pull_usb"] = pull
+    rig.until_outcome(Outcome.FAILED, 60.0)
+
+    assert rig.codes("failed") == ["contactor_stays_in"]
+    lines = [decode_to_board(line) for line in bytes(sent).split(b"\n")[:-1]]
+    assert any(isinstance(line, m.Duty) for line in lines)
+    assert not any(isinstance(line, m.CommissioningHeat) for line in lines)
 
 
 def test_commission_says_when_the_plug_does_not_end_the_board() -> None:
