@@ -11,10 +11,19 @@
 /* Why the controller starts; the values are those of unit.h. */
 enum board_cause { BOARD_POWER, BOARD_BUTTON, BOARD_BROWNOUT, BOARD_WATCHDOG, BOARD_UNKNOWN };
 
+/* Tests of the start. Each has a share of its own in a number that nothing else is likely to be, so
+ * that a bit of flash that turns over on the way from test to decision makes no pass of a failure. */
+#define BOARD_PASSED_WATCHDOG 0x4801u
+#define BOARD_PASSED_EARLY 0x0092u
+#define BOARD_PASSED_FUSES 0x2004u
+#define BOARD_PASSED_OUTPUTS 0x0108u
+#define BOARD_PASSED_FLASH 0x8020u
+#define BOARD_PASSED 0xE9BFu
+
 /* Sets every register and runs the tests of the start: registers and RAM (before this), watchdog
- * and clock, flash, fuses. Returns whether they passed. On a cold start it does not return once:
- * the watchdog is left to bite on purpose. */
-bool board_start(void);
+ * and clock, flash, fuses. Returns which passed, BOARD_PASSED for all of them. On a cold start it
+ * does not return once: the watchdog is left to bite on purpose. */
+uint16_t board_start(void);
 
 /* Sets the registers of timer, line, converters and analogue inputs; nothing runs by interrupt yet.
  */

@@ -257,17 +257,17 @@ static bool outputs_read_low(void)
            0u;
 }
 
-bool board_start(void)
+uint16_t board_start(void)
 {
     board_start_peripherals();
-    bool right = watchdog_is_right();
-    right = GPIOR1 == 0u && right;
-    right = fuses_are_right() && right;
-    right = outputs_read_low() && right;
-    right = check_whole_flash() && right;
+    uint16_t passed = watchdog_is_right() ? BOARD_PASSED_WATCHDOG : 0u;
+    passed |= GPIOR1 == 0u ? BOARD_PASSED_EARLY : 0u;
+    passed |= fuses_are_right() ? BOARD_PASSED_FUSES : 0u;
+    passed |= outputs_read_low() ? BOARD_PASSED_OUTPUTS : 0u;
+    passed |= check_whole_flash() ? BOARD_PASSED_FLASH : 0u;
     ram_at = (uint8_t *)RAMSTART;
     board_start_tick();
-    return right;
+    return passed;
 }
 
 enum board_cause board_cause(void)

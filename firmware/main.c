@@ -31,7 +31,7 @@ static uint8_t line[WIRE_FROM_BOARD_ROOM];
 
 static void start(void)
 {
-    bool passed = board_start();
+    uint16_t passed = board_start();
     uint32_t now_ms = board_now_ms();
     const struct unit_build build = {
         .output = {.window_ms = WINDOW_MS, .least_ms = LEAST_MS, .cap = CAP},
@@ -46,8 +46,9 @@ static void start(void)
         .cause = (enum unit_cause)board_cause(),
     };
     unit_start(&unit, &build, &birth, now_ms);
-    unit_end_selftest(&unit, passed && board_watchdog_resets() < BOARD_WATCHDOG_RESETS_MOST,
-                      now_ms);
+    unit_end_selftest(
+        &unit, passed == BOARD_PASSED && board_watchdog_resets() < BOARD_WATCHDOG_RESETS_MOST,
+        now_ms);
 }
 
 /* Brings the pins up to date; returns the milliseconds until they must be looked at again. */

@@ -17,9 +17,9 @@ from random import Random
 from typing import Final
 
 from image_code import functions
-from image_rig import say, split, split_all
+from image_rig import say, split_all
 from image_start import new_board
-from image_stuck import flipped_start
+from image_stuck import UNFIT, try_bit
 
 # No failure in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
 # nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
@@ -28,8 +28,7 @@ RULE_OF_THREE: Final = 3.0
 
 def work(wanted: list[tuple[int, int]]) -> list[tuple[str, bool]]:
     """Try bits; return what came of each."""
-    came = [split(lambda at=at, bit=bit: flipped_start(at, 1 << bit)) for at, bit in wanted]
-    return [(str(state), bool(heats)) for state, heats in came]
+    return [try_bit(address, bit) for address, bit in wanted]
 
 
 def main() -> int:
@@ -50,10 +49,8 @@ def main() -> int:
         for bit, one in zip(part, found, strict=True)
     }
     for state, count in sorted(Counter(state for state, _ in told.values()).items()):
-        say(f"{state:16}{count:8}")
-    missed = [
-        (place, one) for place, one in told.items() if one[0] not in {"tripped", "dead"} or one[1]
-    ]
+        say(f"{state:18}{count:8}")
+    missed = [(place, one) for place, one in told.items() if one[0] not in UNFIT or one[1]]
     for (address, bit), (state, heats) in missed:
         (name,) = functions(image, [address])
         say(f"MISSED bit {bit} of {address:#06x} in {name}: {state}{', heats' if heats else ''}")
