@@ -12,7 +12,6 @@ import pytest
 import serial
 from msgspec.structs import replace
 
-from tawny.cli.benches.image import SmallHost
 from tawny.cli.firmware import THIS_CHECKOUT, elf_boards
 from tawny.core import messages as m
 from tawny.core import wire
@@ -25,6 +24,7 @@ from tawny.sim.chip import Pin
 from tawny.sim.commission import Measure, measure
 from tawny.sim.elf import ElfBoard
 from tawny.sim.hand import NearHand
+from tawny.sim.small_host import SmallHost
 from tawny.sim.world import World
 
 SAUCER = parameters.load("saucer-160")
