@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 from typing import Protocol, TypeVar
-from zlib import crc32
 
 from tawny.core import converter, wire
 from tawny.core import messages as m
@@ -16,7 +15,8 @@ from tawny.sim.memory import HalfSlot, Memory, Slot
 
 READ_MS = 200
 DUTY_EACH_MS = 400
-NOTICE_MS = 25  # section 5: so long a board may take to act on a switch
+# Section 5: so long a board may take to act on a switch, and on an opened thermostat.
+SWITCH_MS, THERMOSTAT_MS = 25, 150
 COLD_C = 25.0
 # R 0.5 K/s, lag 20 s, heat-up 10 min: what the contract tests reckon with.
 SLOT = HalfSlot(rise=500, lag=200, heat_up=600)
@@ -205,7 +205,7 @@ class Bench:
 
     def notice(self) -> None:
         """Let the board notice a switch that was just moved."""
-        self.step(NOTICE_MS)
+        self.step(SWITCH_MS)
 
     def set_registers(self, now_ms: int) -> None:
         """Put the halves' temperatures into the converters."""
@@ -331,7 +331,7 @@ class Bench:
         """Ask for arming; return the answer that is due."""
         reply = self.ask(self.request(m.ArmAsk))
         assert isinstance(reply, m.Challenge), reply
-        return f"{crc32((reply.c + self.token).encode('ascii')):08x}"
+        return wire.arming_answer(reply.c, self.token)
 
     def press_arm(self, hold_s: float = 0.3, duty: tuple[int, int] | None = (0, 0)) -> None:
         """Press ARM/RESET and let go again."""

@@ -6,6 +6,7 @@ from functools import cache
 from typing import Any
 
 import c_core
+from board_rig import SWITCH_MS, THERMOSTAT_MS
 from tawny.core import messages as m
 from tawny.core.names import Half, ResetCause
 from tawny.sim.build import Build
@@ -20,8 +21,6 @@ CAUSES = (
 )
 BUZZES = {0: "off", 1: "breathe", 2: "topup", 3: "soon", 4: "alarm"}
 PIN_UPPER, PIN_LOWER = 1, 2
-# What PROTOCOL.md section 5 gives the board to notice a switch, and an opened thermostat.
-SWITCH_MS, THERMOSTAT_MS = 25, 150
 
 
 @cache

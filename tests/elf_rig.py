@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import subprocess
-import tempfile
 from functools import cache
-from pathlib import Path
 
-from board_rig import SLOT
+from board_rig import SLOT, SWITCH_MS, THERMOSTAT_MS
+from image_code import within
 from tawny.core import messages as m
 from tawny.core.names import Half, ResetCause
 from tawny.sim.build import Build
@@ -18,10 +16,8 @@ from tawny.sim.elf import ElfBoard
 from tawny.sim.elf_commission import FAST_BYTE, commission
 from tawny.sim.image import Image, read_image
 
-# What PROTOCOL.md section 5 gives the board to notice a switch, and an opened thermostat.
-SWITCH_MS, THERMOSTAT_MS = 25, 150
 SOUNDS = ("off", "breathe", "topup", "soon", "alarm")  # in the order of PROTOCOL.md
-UNIT = "unit"
+PLAYS = "signals.playing"  # of `struct unit`: the pattern
 CLOCK = "board_ms"  # the image's own millisecond counter
 TRAIN_WITHIN_MS = 3  # an edge of the contactor's train each 0.5 ms: this is no pause
 STARTED_WITHIN_MS = 1000
@@ -49,32 +45,6 @@ def commissioned_eeprom(build: Build) -> bytes:
     board.chip.eeprom = new_eeprom(build.board)
     commission(board, Measure(half, half), 1)
     return board.chip.eeprom
-
-
-def address_of_unit(image: Image) -> int:
-    """Return where the image's one structure lies; the linker adds to names that are static."""
-    (address,) = (at for name, at in image.symbols.items() if name.split(".")[0] == UNIT)
-    return address
-
-
-@cache
-def offset_of_sound() -> int:
-    """Return where the pattern that plays lies in the image's one structure."""
-    source = """
-        #include <stddef.h>
-        #include "unit.h"
-        const unsigned at = offsetof(struct unit, signals) + offsetof(struct signals, playing);
-    """
-    firmware = Path(__file__).resolve().parent.parent / "firmware"
-    with tempfile.TemporaryDirectory() as folder:
-        flags = ["-std=gnu11", "-mmcu=atmega328p", "-fshort-enums", "-DIN_FLASH=__flash"]
-        flags += [f"-I{firmware}", "-x", "c", "-"]
-        elf, content = Path(folder, "at.o"), Path(folder, "at.bin")
-        command = ["avr-gcc", "-c", "-o", str(elf), *flags]
-        subprocess.run(command, input=source, text=True, check=True)
-        command = ["avr-objcopy", "-O", "binary", "-j", ".rodata", str(elf), str(content)]
-        subprocess.run(command, check=True)
-        return int.from_bytes(content.read_bytes(), "little")
 
 
 class ElfRig:
@@ -212,7 +182,7 @@ class ElfRig:
     def sound(self) -> str:
         """Return the pattern that plays, which the buzzer's pin only shows with time."""
         self._notice()
-        return SOUNDS[self.chip.call("peek", address_of_unit(self.chip.image) + offset_of_sound())]
+        return SOUNDS[self.chip.call("peek", within(self.chip.image, PLAYS))]
 
     def restart(self, cause: ResetCause, *, selftest_fails: bool = False) -> None:
         """Reset the board; its EEPROM stays."""

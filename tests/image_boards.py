@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from functools import cache
 from typing import Any
 
@@ -16,12 +15,8 @@ from tawny.sim.boards import AnyBoard, Boards, Read, Shown
 from tawny.sim.build import Build, build_for
 from tawny.sim.chip import Misuse
 from tawny.sim.commission import Measure, measure
-from tawny.sim.elf import ElfBoards
+from tawny.sim.elf import CONVERSION_MS, WATCH_MS, ElfBoards, newest_state
 from tawny.sim.parameters import MouldModel
-
-WATCH_MS = 20
-CONVERSION_MS = 100
-_STATE = re.compile(rb"tele .* st=([a-z]+) fo=([a-z]+) ")
 
 measured = cache(measure)
 
@@ -213,11 +208,8 @@ class CoreBoard:
             return
         said = bytes(self.ffi.buffer(self._buffer, count))
         self._out += said
-        for line in reversed(said.split(b"\n")):
-            found = _STATE.match(line)
-            if found:
-                self._state, self._first_out = found[1].decode(), found[2].decode()
-                return
+        state = newest_state(said.split(b"\n"))
+        self._state, self._first_out = state or (self._state, self._first_out)
 
     @property
     def contactor(self) -> bool:

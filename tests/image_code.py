@@ -19,6 +19,8 @@ SLEEP: Final = 0x9588
 INTERRUPTS_OFF: Final = 0x94F8  # cli
 NOTHING: Final = 0x0000  # nop
 TO_ITSELF: Final = 0xCFFF  # rjmp .-2
+RAM_BEGIN, RAM_END = 0x100, 0x900  # in data space, from the controller's data sheet
+PAINT: Final = 0xC5  # what the image fills the stack's room with
 
 
 def word(image: Image, address: int) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from zlib import crc32
 
 from image_boards import MAKES
 from tawny.core import messages as m
@@ -96,8 +95,7 @@ class Feeder:
         self.feed(1.0, lambda _upper, _lower: (0, 0))
         challenge = self.ask(m.ArmAsk)
         assert isinstance(challenge, m.Challenge), challenge
-        answer = crc32((challenge.c + self._token).encode("ascii"))
-        self.order(m.ArmAnswer, f"{answer:08x}")
+        self.order(m.ArmAnswer, wire.arming_answer(challenge.c, self._token))
         assert self.world.apply(c.PressArm()).done
         self.feed(1.0, lambda _upper, _lower: (0, 0))
         assert self.tele.st == BoardState.ARMED.value

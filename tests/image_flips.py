@@ -22,7 +22,6 @@ from tawny.core.names import Half
 from tawny.errors import LinkError
 from tawny.sim.chip import CYCLES_PER_MS, Pin, ResetFlag
 
-RAM_BEGIN, RAM_END = 0x100, 0x900
 SETTLE_MS: Final = 250
 PASS_MS: Final = 50
 AWAKE_MS: Final = 3.0

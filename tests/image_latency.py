@@ -7,10 +7,11 @@ from random import Random
 from statistics import median
 from typing import Final, NamedTuple
 
-from image_rig import CONVERSION_MS, DRIVES, HEATERS, OVER_C, Host, ms, say, shared_heating, split
+from image_rig import CONVERSION_MS, DRIVES, HEATERS, OVER_C, Host, ms, shared_heating, split
 from tawny.core import messages as m
 from tawny.core.names import Half
 from tawny.sim.chip import CYCLES_PER_MS, Pin
+from telling import say
 
 READ_MS: Final = 200
 PASS_MS: Final = 50

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import os
-import sys
 import traceback
 from bisect import bisect_left
 from collections.abc import Callable, Iterable
@@ -38,12 +37,6 @@ OVER_C: Final = 217.0  # above the default trip point, within what may be reache
 WARM_C: Final = 208.0
 
 
-def say(text: str) -> None:
-    """Tell a figure to who runs the tests with -s, or a campaign."""
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
-
-
 def quiet() -> None:
     """Leave unsaid what the simulator says of images that crash; in a copy of the process."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
@@ -52,6 +45,12 @@ def quiet() -> None:
 def ms(cycles: float) -> float:
     """Return milliseconds."""
     return cycles / CYCLES_PER_MS
+
+
+def driven(chip: Chip) -> tuple[int, ...]:
+    """Return cycles that heaters and train have been high, and the edges of the train."""
+    on = tuple(chip.call("on_cycles", pin) for pin in DRIVES)
+    return (*on, chip.call("edges", Pin.CONTACTOR_TRAIN))
 
 
 class Host:
@@ -168,9 +167,8 @@ class Host:
         return self.chip.call("edge", pin)
 
     def driven(self) -> tuple[int, ...]:
-        """Return cycles that heaters and train have been high, and the edges of the train."""
-        on = tuple(self.chip.call("on_cycles", pin) for pin in DRIVES)
-        return (*on, self.chip.call("edges", Pin.CONTACTOR_TRAIN))
+        """Return what the heaters' pins and the train's have done so far."""
+        return driven(self.chip)
 
     def edges(self, pin: int) -> list[tuple[int, bool]]:
         """Return a pin's last edges, oldest first, with the level each led to."""

@@ -7,12 +7,12 @@ from typing import Any, Final, NamedTuple
 
 from board_rig import register_of
 from elf_rig import FAST_BYTE, commissioned_eeprom, image_of
-from image_rig import CYCLES_PER_MS, DRIVES
+from image_rig import CYCLES_PER_MS, DRIVES, driven
 from tawny.core import messages as m
 from tawny.core import wire
 from tawny.core.names import ResetCause
 from tawny.sim.build import Build
-from tawny.sim.chip import Chip, Pin
+from tawny.sim.chip import Chip
 from tawny.sim.elf import ElfBoard
 
 STARTED_MS: Final = 1700  # by then the self-test has ended
@@ -63,12 +63,6 @@ def restart(board: ElfBoard, cause: ResetCause) -> int:
     raw = register_of(ROOM_C)
     board.start(lambda _: raw, cause, inputs=m.IN_MAINS, selftest_fails=False)
     return sum(bool(board.chip.call("level", pin)) for pin in DRIVES)
-
-
-def driven(chip: Chip) -> tuple[int, ...]:
-    """Return cycles that heaters and train have been high, and the edges of the train."""
-    on = tuple(chip.call("on_cycles", pin) for pin in DRIVES)
-    return (*on, chip.call("edges", Pin.CONTACTOR_TRAIN))
 
 
 def decoded(said: bytes) -> list[m.FromBoard]:

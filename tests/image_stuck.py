@@ -14,7 +14,6 @@ from tawny.core import messages as m
 from tawny.errors import LinkError
 from tawny.sim.chip import CYCLES_PER_MS, Chip, ResetFlag
 
-PAINT: Final = 0xC5
 PASS_MS: Final = 50
 MARCH_MS: Final = 60
 # What a board may say of itself that cannot be armed; `boot` and `selftest` where its last good

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from copy import copy
 from typing import Any
-from zlib import crc32
 
 from board_rig import register_of
 from safety_core import CHARGES, EVENTS, HEATS, TRIPS, Core
 from tawny.core import messages as m
 from tawny.core.names import BoardState
+from tawny.core.wire import arming_answer
 from tawny.sim import limits as lim
 from tawny.sim.board import Board
 from tawny.sim.build import Build
@@ -131,8 +131,7 @@ class Shadow(Board):
         """Ask, answer, press; whatever is missing is missing."""
         reply = self.ask(m.ArmAsk)
         if isinstance(reply, m.Challenge):
-            text = (reply.c + self.session.token).encode("ascii")
-            self.ask(m.ArmAnswer, f"{crc32(text):08x}")
+            self.ask(m.ArmAnswer, arming_answer(reply.c, self.session.token))
         self.move(m.IN_ARM, on=True)
 
     def duty(self, upper: int, lower: int, setpoint: int, expiry_ms: int = 1500) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from zlib import crc32
-
 from tawny.core import messages as m
 from tawny.core import wire
 from tawny.core.framing import Framer
@@ -68,8 +66,7 @@ class Operator:
         """Arm with a hand."""
         challenge = self.request(m.ArmAsk)
         assert isinstance(challenge, m.Challenge)
-        answer = crc32((challenge.c + self.token).encode("ascii"))
-        assert self.request(m.ArmAnswer, f"{answer:08x}") is not None
+        assert self.request(m.ArmAnswer, wire.arming_answer(challenge.c, self.token)) is not None
         self.hand.press_arm()
         self.live(0.8)
         assert self.tele.st == "armed"

@@ -16,18 +16,19 @@ import image_flips
 import image_memory
 import image_stuck
 from image_busy import REQUESTS
-from image_code import offsets, symbol, within
-from image_rig import DRIVES, HEATERS, ms, say, shared_heating, split
+from image_code import PAINT, RAM_BEGIN, RAM_END, offsets, symbol, within
+from image_rig import DRIVES, HEATERS, ms, shared_heating, split
 from image_start import Found, decoded, look, new_board, restart, run_to
 from tawny.core import messages as m
 from tawny.core.names import Half, ResetCause
 from tawny.sim.chip import CYCLES_PER_MS, Pin
 from tawny.sim.elf import UNUSED_FLASH
+from telling import say
 
 SILENT_PINS: Final = (*DRIVES, Pin.CALL_LAMP, Pin.BUZZER)
 ALL_ONES: Final = 0xFFFF_FFFF
 # Data space of the controller, from its data sheet.
-WDTCSR, RAM_BEGIN, RAM_END = 0x60, 0x100, 0x900
+WDTCSR: Final = 0x60
 CHANGE_ENABLE, OFF, AT_64_MS, AT_250_MS = 0x18, 0x00, 0x0A, 0x0C
 
 
@@ -331,7 +332,7 @@ def test_image_paints_its_stack() -> None:
         assert run_to(chip, symbol(chip.image, "main"), 100)
         return sorted({chip.call("peek", address) for address in range(begin, RAM_END - 4)})
 
-    assert split(paint) == [image_stuck.PAINT]
+    assert split(paint) == [PAINT]
 
 
 def test_image_stack_stays_within_its_room() -> None:
@@ -345,7 +346,7 @@ def test_image_stack_stays_within_its_room() -> None:
             host.send(*request)
             host.live(200)
         begin = symbol(host.chip.image, "__heap_start")
-        touched = (at for at in range(begin, RAM_END) if host.chip.call("peek", at) != 0xC5)
+        touched = (at for at in range(begin, RAM_END) if host.chip.call("peek", at) != PAINT)
         return RAM_END - next(touched)
 
     depth = split(deepest)

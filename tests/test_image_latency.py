@@ -14,10 +14,11 @@ import image_busy
 import image_latency
 from image_busy import REQUESTS, Request, busy_host
 from image_code import WATCHDOG_FED
-from image_rig import BYTE_CYCLES, HEATERS, OVER_C, Host, ms, ran, say, shared_heating, split
+from image_rig import BYTE_CYCLES, HEATERS, OVER_C, Host, ms, ran, shared_heating, split
 from tawny.core import messages as m
 from tawny.core.names import Half
 from tawny.sim.chip import CYCLES_PER_MS, Pin
+from telling import say
 
 
 @pytest.fixture(scope="module")

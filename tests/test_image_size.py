@@ -11,10 +11,10 @@ import pytest
 import size
 
 from c_core import FIRMWARE
-from image_rig import say
 from image_start import ask, decoded, new_board
 from tawny.core import messages as m
 from tawny.sim.image import Image, read_image
+from telling import say
 
 STAMP_BYTES = 4
 

@@ -14,11 +14,12 @@ from elf_rig import ElfRig
 from image_busy import busy_host
 from image_code import INTERRUPTS_OFF, NOTHING, SLEEP, functions, symbol
 from image_hang import REACHED_MS, TRAIN_MS, WATCHDOG_MS, Hang, stop_at, turn, watch
-from image_rig import DRIVES, HEATERS, OVER_C, Host, ms, ran, say, shared_heating, split
+from image_rig import DRIVES, HEATERS, OVER_C, Host, ms, ran, shared_heating, split
 from image_start import Found, look, new_board, restart, run_to
 from tawny.core import messages as m
 from tawny.core.names import ResetCause
 from tawny.sim.chip import CYCLES_PER_MS, Chip, Pin
+from telling import say
 
 TICK_CYCLES: Final = CYCLES_PER_MS // 2  # an edge each: 1 kHz
 TRAIN: Final = Pin.CONTACTOR_TRAIN

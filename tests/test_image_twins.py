@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from random import Random
 from typing import Any
-from zlib import crc32
 
 import pytest
 
@@ -12,6 +11,7 @@ from board_rig import Bench, MakeRig
 from core_rig import CoreRig
 from elf_rig import ElfRig
 from tawny.core import messages as m
+from tawny.core import wire
 from tawny.core.names import ResetCause
 
 STEPS = 60
@@ -52,8 +52,7 @@ class Twin:
         """Arm as far as the board lets itself be armed."""
         reply = self.bench.ask(self.bench.request(m.ArmAsk))
         if isinstance(reply, m.Challenge):
-            answer = crc32((reply.c + self.bench.token).encode("ascii"))
-            self.ask(m.ArmAnswer, f"{answer:08x}")
+            self.ask(m.ArmAnswer, wire.arming_answer(reply.c, self.bench.token))
         self.bench.press_arm(hold_s)
         self.bench.run(0.6)
         self.note("arm", getattr(reply, "why", ""))

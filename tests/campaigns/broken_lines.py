@@ -16,15 +16,13 @@ from typing import Final
 from tawny.core import messages as m
 from tawny.core.wire import encode
 from tawny.core.wire_fields import TO_BOARD, Decimal, FieldType, Hex, Temperature, Value, Word
+from telling import say, say_none
 from wire_board import Receiver
 from wire_lines import sealed
 
 STALL_MS: Final = 50
 LETTERS: Final = b"abcdefghijklmnopqrstuvwxyz0123456789= -"
 LINES_A_RECEIVER: Final = 20_000  # far from the top of its counters
-# No error in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
-# nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
-RULE_OF_THREE: Final = 3.0
 
 
 @dataclass
@@ -244,11 +242,6 @@ def stalled(receiver: Receiver, rng: Random, now_ms: int, tally: Tally) -> None:
         tally.taken.append(line)
 
 
-def say(text: str) -> None:
-    """One line for the person who started it."""
-    sys.stdout.write(text + "\n")
-
-
 def main() -> None:
     """Run the campaign and say what came of it."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
@@ -260,7 +253,7 @@ def main() -> None:
         say(f"{count:10d}  {how}")
     say(f"{tally.lines:10d}  broken lines, {len(tally.taken)} taken")
     if not tally.taken:
-        say(f"            fewer than {RULE_OF_THREE / tally.lines:.1e} a line (95 % confidence)")
+        say_none("taken", tally.lines)
     for name in ("taken", "miscounted", "lost"):
         for line in getattr(tally, name)[:20]:
             say(f"{name}: {line!r}")

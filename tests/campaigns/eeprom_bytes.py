@@ -14,16 +14,12 @@ import os
 import sys
 from collections import Counter
 from random import Random
-from typing import Final
 
 from image_memory import Corrupt, cases, corrupt, kept, undamaged, wrong
-from image_rig import say, split, split_all
+from image_rig import split, split_all
 from image_start import Found
 from tawny.sim.chip import EEPROM_BYTES
-
-# No failure in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
-# nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
-RULE_OF_THREE: Final = 3.0
+from telling import say, say_none
 
 
 def work(wanted: list[Corrupt]) -> list[tuple[str, str]]:
@@ -58,7 +54,7 @@ def main() -> int:
     for fault in faults:
         say(f"WRONG {fault}")
     if not faults:
-        say(f"none wrong of {len(told)}: less than {RULE_OF_THREE / len(told):.1e} at 95 %")
+        say_none("wrong", len(told))
     return int(bool(faults))
 
 

@@ -32,24 +32,16 @@ from enable_rig import (
     measure,
     pulses,
 )
+from telling import say, say_none
 
 PARTS: Final = ("corners", "random", "faults", "band")
 ASKED: Final = ("stuck high", "stuck low", "floating", "250 Hz", "7.8 kHz")
 SLOW_HZ: Final = 250.0
 FAST_HZ: Final = 7812.5
 STILL: Final = {"stuck high": level(5.0), "stuck low": level(0.0), "floating": FLOATING}
-# No failure in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
-# nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
-RULE_OF_THREE: Final = 3.0
 
 Run = tuple[str, Callable[[], Seen]]
 Values = dict[str, float]
-
-
-def say(text: str) -> None:
-    """One line for the person who started it."""
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
 
 
 def go(runs: Iterable[Run]) -> list[tuple[str, Seen]]:
@@ -143,7 +135,7 @@ def do_random(sets: int, seed: int) -> int:
     say(f"\nrandom: seed {seed}")
     failed = report(go(runs), sets)
     if not failed:
-        say(f"fewer than {100 * RULE_OF_THREE / sets:.1f} % of such circuits (95 % confidence)")
+        say_none("failed", sets)
     return failed
 
 

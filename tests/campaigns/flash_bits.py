@@ -14,16 +14,12 @@ import os
 import sys
 from collections import Counter
 from random import Random
-from typing import Final
 
 from image_code import functions
-from image_rig import say, split_all
+from image_rig import split_all
 from image_start import new_board
 from image_stuck import UNFIT, try_bit
-
-# No failure in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
-# nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
-RULE_OF_THREE: Final = 3.0
+from telling import say, say_none
 
 
 def work(wanted: list[tuple[int, int]]) -> list[tuple[str, bool]]:
@@ -55,7 +51,7 @@ def main() -> int:
         (name,) = functions(image, [address])
         say(f"MISSED bit {bit} of {address:#06x} in {name}: {state}{', heats' if heats else ''}")
     if not missed:
-        say(f"none missed of {len(told)}: less than {RULE_OF_THREE / len(told):.1e} at 95 %")
+        say_none("missed", len(told))
     return int(bool(missed))
 
 

@@ -14,6 +14,8 @@ import tempfile
 from pathlib import Path
 from typing import Any, Final
 
+from telling import say
+
 TESTS: Final = Path(__file__).resolve().parent.parent
 COMPILER: Final = "clang-19 -fprofile-instr-generate -fcoverage-mapping -fcoverage-mcdc"
 TOOLS: Final = ("clang-19", "llvm-profdata-19", "llvm-cov-19")
@@ -120,11 +122,6 @@ def main() -> int:
     for miss in misses:
         say(f"  {miss}: {REASONS.get(_line_of(miss), 'no reason is known')}")
     return 1 if any(_line_of(miss) not in REASONS for miss in misses) else 0
-
-
-def say(text: str) -> None:
-    """One line for the person who started it."""
-    sys.stdout.write(text + "\n")
 
 
 def _line_of(miss: str) -> str:

@@ -18,13 +18,11 @@ from collections import Counter
 from random import Random
 from typing import Any, Final
 
-from image_code import symbol
-from image_flips import RAM_BEGIN, RAM_END, Outcome, draw, try_flip
-from image_rig import say, shared_heating, split, split_all
+from image_code import RAM_BEGIN, RAM_END, symbol
+from image_flips import Outcome, draw, try_flip
+from image_rig import shared_heating, split, split_all
+from telling import say, say_none
 
-# No failure in N trials: with 95 % confidence less than 3 in N. J. A. Hanley, A. Lippman-Hand, "If
-# nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743.
-RULE_OF_THREE: Final = 3.0
 TELL_EACH: Final = 5000
 
 
@@ -75,9 +73,7 @@ def main() -> int:
     for line in unsafe:
         say(f"UNSAFE {line}")
     if not unsafe:
-        say(
-            f"none unsafe of {counts['all']}: less than {RULE_OF_THREE / counts['all']:.1e} at 95 %"
-        )
+        say_none("unsafe", counts["all"])
     return int(bool(unsafe))
 
 

@@ -33,7 +33,7 @@ from tawny.core.wire_fields import (
     Value,
 )
 
-__all__ = ["Fault", "crc_of", "decode_from_board", "decode_to_board", "encode"]
+__all__ = ["Fault", "arming_answer", "crc_of", "decode_from_board", "decode_to_board", "encode"]
 
 _CHARACTERS: Final = re.compile(rb"[a-z0-9= -]*")
 _FORM: Final = re.compile(rb"([a-z]{1,12})((?: [a-z]{1,5}=[a-z0-9-]{1,17})*) crc=([0-9a-f]{8})")
@@ -53,6 +53,11 @@ def crc_of(body: bytes) -> int:
         Reflected polynomial EDB88320, start and final XOR FFFFFFFF; check value CBF43926.
     """
     return crc32(body)
+
+
+def arming_answer(challenge: str, token: str) -> str:
+    """Return what a host answers a challenge with, section 6.2 of `PROTOCOL.md`."""
+    return f"{crc_of((challenge + token).encode('ascii')):08x}"
 
 
 def encode(message: m.Message) -> bytes:

@@ -12,7 +12,7 @@ from tawny.core import messages as m
 from tawny.core.limits import CHALLENGE_VALID_S, STALE_S
 from tawny.core.names import BoardState, Half, LinkStatus
 from tawny.core.snapshot import Code
-from tawny.core.wire import Fault, crc_of, decode_from_board
+from tawny.core.wire import Fault, arming_answer, decode_from_board
 from tawny.core.wire_fields import FROM_BOARD, TO_BOARD
 from tawny.errors import InputError
 from tawny.link import events as e
@@ -323,8 +323,8 @@ class Session:
     def _answer(self, challenge: str, now_s: float) -> None:
         if self._arming_until_s is None:
             return  # disarmed since: an unanswered challenge runs out by itself
-        answer = crc_of((challenge + self._outbox.token).encode("ascii"))
-        self._ask(m.ArmAnswer(requests.NO_TOKEN, 0, f"{answer:08x}"))
+        answer = arming_answer(challenge, self._outbox.token)
+        self._ask(m.ArmAnswer(requests.NO_TOKEN, 0, answer))
         self._arming_until_s = now_s + _ARMING_MOST_S
 
     def _done(self, request: m.Message, now_s: float) -> list[e.LinkEvent]:

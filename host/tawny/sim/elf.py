@@ -7,7 +7,7 @@ lamp and buzzer from their pins; state and first-out are what the board last sai
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -44,6 +44,15 @@ UNUSED_FLASH: Final = 0x64
 
 _STATE: Final = re.compile(rb"tele .* st=([a-z]+) fo=([a-z]+) ")
 _KEPT_BYTES: Final = 1 << 20  # of what nobody takes
+
+
+def newest_state(lines: Sequence[bytes]) -> tuple[str, str] | None:
+    """Return state and first-out of the last telemetry among some lines, None without any."""
+    for line in reversed(lines):
+        found = _STATE.match(line)
+        if found:
+            return found[1].decode("ascii"), found[2].decode("ascii")
+    return None
 
 
 class ElfBoard:
@@ -176,12 +185,7 @@ class ElfBoard:
             return
         self._out = (self._out + said)[-_KEPT_BYTES:]
         *lines, self._line = (self._line + said).split(b"\n")
-        for line in reversed(lines):
-            found = _STATE.match(line)
-            if found:
-                self._state = found[1].decode("ascii")
-                self._first_out = found[2].decode("ascii")
-                return
+        self._state, self._first_out = newest_state(lines) or (self._state, self._first_out)
 
     def _save(self, now_ms: int) -> None:
         writes = self.chip.call("writes")

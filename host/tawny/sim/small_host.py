@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Final
-from zlib import crc32
 
 from tawny.core import messages as m
 from tawny.core import wire
@@ -71,7 +70,7 @@ class SmallHost:
         self._until(BoardState.READY)
         challenge = self.ask(m.ArmAsk)
         assert isinstance(challenge, m.Challenge)  # noqa: S101 - the reply to arm
-        answer = f"{crc32((challenge.c + self._token).encode('ascii')):08x}"
+        answer = wire.arming_answer(challenge.c, self._token)
         self.ask(lambda s, q: m.ArmAnswer(s, q, answer))
         self._hand.press_arm()
         self._until(BoardState.ARMED)
