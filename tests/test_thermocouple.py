@@ -6,7 +6,7 @@ import math
 
 import pytest
 import thermocouple_its90
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tawny.core import thermocouple
@@ -71,6 +71,7 @@ def test_thermocouple_slope_is_the_seebeck_coefficient(
 
 
 @given(letter=st.sampled_from(thermocouple.TYPES), share=st.floats(0.0, 1.0))
+@example("K", 2e-16)
 def test_thermocouple_inversion_never_misses(letter: str, share: float) -> None:
     """From anywhere in range the voltage leads back to a temperature of that same voltage."""
     low_c, high_c = thermocouple.range_c(letter)

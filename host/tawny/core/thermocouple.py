@@ -76,6 +76,7 @@ _FUNCTIONS = {
     "T": _Type((_Segment(-270.0, _T_BELOW_0), _Segment(0.0, _T_ABOVE_0)), 400.0),
 }
 _CLOSE_ENOUGH_K = 1e-9
+_ROUNDING_MV = 1e-12
 _MOST_STEPS = 100
 
 
@@ -128,7 +129,9 @@ def temperature_c(letter: str, emf: float) -> float:
     """
     low_c, high_c = range_c(letter)
     least, most = emf_mv(letter, low_c), emf_mv(letter, high_c)
-    if not least <= emf <= most:
+    # The polynomials are not monotonic in their last digits: a voltage that `emf_mv` itself gives
+    # within the range may lie a rounding error outside that of its ends.
+    if not least - _ROUNDING_MV <= emf <= most + _ROUNDING_MV:
         raise InputError(
             N_(
                 "{emf_mv:.3f} mV is outside type {letter}, {least_mv:.3f} to {most_mv:.3f} mV:"
@@ -139,6 +142,7 @@ def temperature_c(letter: str, emf: float) -> float:
             least_mv=least,
             most_mv=most,
         )
+    emf = min(max(emf, least), most)
     guess_c = min(max(emf / 0.04, low_c), high_c)
     for _ in range(_MOST_STEPS):
         value, slope = _emf_and_slope(letter, guess_c)
