@@ -20,6 +20,8 @@ from tawny.core.snapshot import Code
 from tawny.store.codes import pressing_code
 from tawny.store.reader import Reader
 
+FAULTY_OWNER = str(Path(__file__).with_name("faulty_owner.py"))
+
 
 async def to_hold(press: LivePress) -> None:
     """Go on from idle, a tap every two seconds of the press, until the mould is closed."""
@@ -66,7 +68,7 @@ async def test_sigterm_in_mid_press_is_heat_off_sealed_and_code_0(live: LivePres
 
 async def test_fault_in_mid_press_is_heat_off_a_sentence_and_code_1(live: LivePress) -> None:
     """The board is told; the viewer too; one sentence is left, and the pressing for the next."""
-    live.start_owner(program=[sys.executable, "tests/faulty_owner.py", str(live.home.root)])
+    live.start_owner(program=[sys.executable, FAULTY_OWNER, str(live.home.root)])
     await live.look()
     await to_hold(live)
     (live.home.root / FAULT).touch()
@@ -98,7 +100,7 @@ async def test_fault_in_mid_press_is_heat_off_a_sentence_and_code_1(live: LivePr
 
 async def test_fault_of_the_desk_in_mid_press_is_heat_off_and_sealed(live: LivePress) -> None:
     """What serves the viewers fails: the press is switched off in good order, code 1."""
-    live.start_owner(program=[sys.executable, "tests/faulty_owner.py", str(live.home.root)])
+    live.start_owner(program=[sys.executable, FAULTY_OWNER, str(live.home.root)])
     await live.look()
     await to_hold(live)
     (live.home.root / DESK_FAULT).touch()
