@@ -102,6 +102,19 @@ def test_core_ends_heat_by_hand_at_100_degrees() -> None:
         assert core.it.heats == heats
 
 
+def test_core_ends_heat_by_hand_of_the_half_that_is_hot() -> None:
+    """The lower one is judged by its own temperature, whatever the other's is."""
+    core = heating()
+    core.lib.safety_release_arm(core.it, False, True)  # noqa: FBT003 - C
+    assert core.heat(1) == ""
+    core.tenths[:] = [1500, 999]
+    core.read()
+    assert core.passes(1).it.heats == 2
+    core.tenths[1] = 1000
+    core.read()
+    assert core.passes(1).it.heats == 0
+
+
 def test_core_ends_heat_by_hand_after_10_min_until_arm_was_released() -> None:
     """10 min of one press, with pauses or not; a new press counts anew."""
     core = heating()
