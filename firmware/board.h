@@ -18,7 +18,9 @@ enum board_cause { BOARD_POWER, BOARD_BUTTON, BOARD_BROWNOUT, BOARD_WATCHDOG, BO
 #define BOARD_PASSED_FUSES 0x2004u
 #define BOARD_PASSED_OUTPUTS 0x0108u
 #define BOARD_PASSED_FLASH 0x8020u
-#define BOARD_PASSED 0xE9BFu
+#define BOARD_PASSED                                                                               \
+    (BOARD_PASSED_WATCHDOG | BOARD_PASSED_EARLY | BOARD_PASSED_FUSES | BOARD_PASSED_OUTPUTS |      \
+     BOARD_PASSED_FLASH)
 
 /* Sets every register and runs the tests of the start: registers and RAM (before this), watchdog
  * and clock, flash, fuses. Returns which passed, BOARD_PASSED for all of them. On a cold start it
