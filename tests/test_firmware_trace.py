@@ -46,7 +46,7 @@ def test_trace_has_every_requirement_once() -> None:
 
 @pytest.mark.parametrize("number", NUMBERS)
 def test_trace_leads_to_code_that_exists(number: str) -> None:
-    """Each file is there and each name stands in it; what only a bench can show says so."""
+    """Each file is there, and each name stands in it."""
     _, code, _ = rows()[number]
     places = CODE.findall(code)
     assert places, code
@@ -59,7 +59,7 @@ def test_trace_leads_to_code_that_exists(number: str) -> None:
 
 @pytest.mark.parametrize("number", NUMBERS)
 def test_trace_leads_to_tests_that_exist(number: str) -> None:
-    """Each test is there, or the row names the page of what needs a bench."""
+    """Each module is there, and each test in it."""
     _, _, tests = rows()[number]
     places = TEST.findall(tests)
     assert places, tests
