@@ -90,7 +90,7 @@ class Board:
         self.ear = Ear(clock_ms)
         self.voice = Voice(self)
         self.good_until_ms = NEVER_GOOD  # every half has good readings till then
-        self.mirror = 0  # steps left to the mirror contact; it has settled
+        self.mirror = 0  # steps left to the mirror contact, 0: it has settled
         self.holds = Holds()  # what takes heat away without disarming
         self.holds.set_open(clock_ms, opened=bool(inputs & m.IN_OPEN))
         self._lingers_to_ms = 0  # the contactor stays in till then after a silence
