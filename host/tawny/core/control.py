@@ -143,3 +143,36 @@ def _share(process_value_c: float, setpoint_c: float, ambient_c: float) -> float
     """Return how much of the loss at setpoint there is at the present value, 0 to 1."""
     span_k = setpoint_c - ambient_c
     return min(max((process_value_c - ambient_c) / span_k, 0.0), 1.0) if span_k > 0.0 else 1.0
+
+
+class BarePid:
+    """simple-pid as it comes, for comparison only: its own integral and its own clamping.
+
+    Args:
+        kp: In output per K.
+        ki: In output per K and second.
+        kd: In output seconds per K; acts on the process value.
+        most: The output's upper limit; the lower is 0.
+        start: What the integral begins with.
+    """
+
+    def __init__(
+        self, kp: float, ki: float, kd: float, *, most: float = 1.0, start: float = 0.0
+    ) -> None:
+        self._pid = PID(
+            kp,
+            ki,
+            kd,
+            sample_time=None,
+            output_limits=(0.0, most),
+            time_fn=_zero,
+            starting_output=start,
+        )
+
+    def output(self, process_value_c: float, setpoint_c: float, dt_s: float) -> float:
+        """Return the output, 0 to `most`; 0 and nothing kept where a value is not finite."""
+        if not (all(map(math.isfinite, (process_value_c, setpoint_c, dt_s))) and dt_s > 0.0):
+            return 0.0
+        self._pid.setpoint = setpoint_c
+        output = self._pid(process_value_c, dt=dt_s)
+        return output if output is not None and math.isfinite(output) else 0.0
