@@ -45,7 +45,7 @@ SENTENCES = {
     P.HOLD: Code("hold", {"topup_force": 110.0, "force_unit": "bar"}),
     P.RELEASE: Code("release"),
     P.OPEN: Code("open"),
-    P.DEMOULD: Code("demould"),
+    P.DEMOULD: Code("demould_first_off"),
     P.COOL: Code("cool", {"hottest_c": 150.0}),
     P.PAUSED: Code("paused"),
 }

@@ -36,12 +36,15 @@ SENTENCE_CODES = _listed(
 connect wrong_device version_refused link_lost start_day need_empty_dry arm press_arm tripped
 mains_off heat_off_button preheat soak ready clean oil fill fill_slow close breathe breathe_wait
 hold hold_no_topup release open demould cool touchable paused rescue learning no_desk
+dry_out dry_out_stalled ready_standby demould_first_off standby manual_heat manual_time
+manual_ceiling manual_doubt
 """
 )
 REFUSAL_CODES = _listed(
     """
 not_at_desk stale_phase too_soon held_key not_allowed_now permissive unknown_recipe unknown_alarm
 not_shelvable alarm_true not_connected not_ready bad_version rescue_first rescue_steps_left
+manual_limits
 """
 )
 PERMISSIVE_CODES = _listed(
@@ -55,7 +58,7 @@ ALARM_CODES = _listed(
 overtemp_host deviation_high deviation_low disagree sensor_bad link_lost link_stale board_tripped
 board_reset heat_off_button mains_lost limit_chain duty_refused hold_too_long mould_left_open
 fell_fast presence_due desk_empty store_full store_stalled store_failed interrupted clock_step
-bad_lines loop_late no_rise non_finite version_refused wrong_device
+dry_out_stalls bad_lines loop_late no_rise non_finite version_refused wrong_device
 """
 )
 RESCUE_CODES = _listed(

@@ -61,6 +61,7 @@ ALARMS: Final[dict[str, AlarmEntry]] = {
     "disagree": _entry(MEDIUM, PLAIN, 30.0, 10.0),
     "deviation_high": _entry(MEDIUM, PLAIN, 5.0, 10.0),
     "deviation_low": _entry(MEDIUM, PLAIN, 30.0, 10.0),
+    "dry_out_stalls": _entry(MEDIUM, PLAIN, 0.0, 0.0),
     "hold_too_long": _entry(MEDIUM, PLAIN, 0.0, 0.0),
     "mould_left_open": _entry(MEDIUM, PLAIN, 0.0, 0.0),
     "fell_fast": _entry(MEDIUM, PLAIN, 0.0, 0.0),

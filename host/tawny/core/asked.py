@@ -8,6 +8,7 @@ from __future__ import annotations
 from msgspec.structs import replace
 
 from tawny.core import intents as ask
+from tawny.core.aim_asked import aim_asked
 from tawny.core.alarm_table import AlarmEvent
 from tawny.core.alarms import Changes, Standings, handle, shelvable
 from tawny.core.effects import Answered, AnyEffect, End, Journal, SendArm, SendDuty
@@ -55,6 +56,8 @@ def _handle(state: State, intent: ask.Intent, host_ms: int) -> Outcome:
         case ask.Pause() | ask.Resume():
             pause = isinstance(intent, ask.Pause)
             return _triggered(state, Trigger.PAUSE if pause else Trigger.RESUME)
+        case ask.Standby() | ask.ManualHeat() | ask.EndDryOut():
+            return aim_asked(state, intent)
         case ask.Acknowledge() | ask.ResetAlarm() | ask.Shelve():
             return _alarm_asked(state, intent, host_ms)
         case ask.ChooseRecipe() | ask.SetOperator() | ask.SetLot():
@@ -81,8 +84,12 @@ def _prepare(state: State, intent: ask.Prepare) -> Outcome:
     if not (intent.empty and intent.dry and intent.let_down):
         return state, (), missing(Permissive("confirmed_empty", met=False))
     cycle = replace(state.cycle, confirmed=True, confirmed_ms=state.host_ms)
-    state = replace(state, cycle=cycle)
-    note = Journal(kind="prepared", payload={"empty": True, "dry": True, "let_down": True})
+    aim = replace(state.aim, dry_asked=intent.dry_out)
+    state = replace(state, cycle=cycle, aim=aim)
+    payload: dict[str, object] = {"empty": True, "dry": True, "let_down": True}
+    if intent.dry_out:
+        payload["dry_out"] = True
+    note = Journal(kind="prepared", payload=payload)
     ask_board = () if start_refusal(state) is not None else (SendArm(),)
     return state, (note, *ask_board), None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tawny.core.aim import dry_stage, dry_stalled, on_the_way
 from tawny.core.alarms import Fields
 from tawny.core.heat import setpoints_c
 from tawny.core.limits import (
@@ -93,6 +94,8 @@ def _process(state: State, found: Found) -> None:
     calm = upper.quality is lower.quality is Quality.GOOD
     if not (calm and upper.finite and lower.finite) or upper.above_cutoff or lower.above_cutoff:
         _unsound(state, found)
+    if dry_stalled(state):
+        found["dry_out_stalls"] = {"stage_c": dry_stage(state)[0]}
     wanted_c = setpoints_c(state)
     off_k: dict[str, float] = {}
     for name, half, setpoint_c in (("upper", upper, wanted_c[0]), ("lower", lower, wanted_c[1])):
@@ -105,7 +108,8 @@ def _process(state: State, found: Found) -> None:
     if high:
         found["deviation_high"] = {"half": _named(high), "deviation_k": round(max(high.values()))}
     low = {name: one_k for name, one_k in off_k.items() if one_k < -LOW_K}
-    if low and state.cycle.phase not in OPEN_AT_WORK:
+    # On a ramp the setpoint waits for a half that cannot follow.
+    if low and state.cycle.phase not in OPEN_AT_WORK and not on_the_way(state):
         found["deviation_low"] = {"half": _named(low), "deviation_k": round(min(low.values()))}
     apart_k = max(off_k.values()) - min(off_k.values())
     if apart_k > DISAGREE_ALARM_K and state.cycle.opened_ms is None:

@@ -75,6 +75,11 @@ class Press(msgspec.Struct, frozen=True, kw_only=True):
         jack_kn, frame_kn: Ratings from the makers' plates.
         supply_w: What both heaters may draw together.
         output: "ssr" or "relay".
+        standby_drop_k: How far standby lies below the recipe's setpoints.
+        standby_offer_s: Ready and nothing pressed for so long: standby is offered.
+        dry_c, dry_hold_s, dry_duty: The last stage of a dry-out, how long it is held, and the
+            most duty meanwhile, 0-1.
+        first_off: So many pressings of each heat-up are first-off, 0 to 5.
     """
 
     name: str
@@ -89,3 +94,9 @@ class Press(msgspec.Struct, frozen=True, kw_only=True):
     output: str
     window_s: float
     ambient_c: float = 22.0
+    standby_drop_k: float = 40.0
+    standby_offer_s: float = 900.0
+    dry_c: float = 110.0
+    dry_hold_s: float = 3600.0
+    dry_duty: float = 0.4
+    first_off: int = 1

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
+from tawny.core import aim
 from tawny.core.control import loop_step
 from tawny.core.effects import SendDuty
 from tawny.core.equipment import HalfModel
@@ -35,7 +36,7 @@ class _Asked(NamedTuple):
 
 def setpoints_c(state: State) -> tuple[float | None, float | None]:
     """Return what each half is wanted at now; None: no heat wanted."""
-    return state.recipe_in_use().setpoints_c() if state.cycle.heat_wanted else (None, None)
+    return aim.setpoints_c(state)
 
 
 def setpoints_taken(state: State, recipe: Recipe) -> bool:
@@ -62,12 +63,15 @@ def heat_allowed(state: State) -> bool:
 
 
 def duty_most(state: State) -> float:
-    """Return the most duty a half may have: 1, half with the mould open, 0 when open too long."""
-    opened_ms = state.cycle.opened_ms
+    """Return the most duty a half may have: 1, half with the mould open, 0 when open too long.
+
+    Less where the aim asks for less.
+    """
+    most, opened_ms = aim.duty_most(state), state.cycle.opened_ms
     if opened_ms is None:
-        return 1.0
+        return most
     open_ms = state.cycle.clock_ms - opened_ms
-    return OPEN_DUTY_MOST if open_ms < OPEN_HEAT_MOST_S * 1000 else 0.0
+    return min(most, OPEN_DUTY_MOST) if open_ms < OPEN_HEAT_MOST_S * 1000 else 0.0
 
 
 def control(state: State) -> tuple[State, SendDuty]:

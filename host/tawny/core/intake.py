@@ -33,6 +33,7 @@ DELIVERED_OVER_S = 6.0
 ON_MS_WRAP = 65_536
 CUTOFF_DEADBAND_K = 2.5
 CUTOFF_ABOVE_VALUE_K = HOST_CUTOFF_ABOVE_SETPOINT_K / 2.0  # while a half cools to its setpoint
+RAMP_STEP_K = 0.5  # a setpoint that rises by less between two lines is on a ramp: still the same
 BAND_LEAVE = 1.5  # a half leaves the band at 1.5 of it: no flicker at the edge
 
 
@@ -74,7 +75,7 @@ def take_in(
     fresh = counter != half.counter
     fresh_ms = board_ms if fresh or half.fresh_ms > board_ms else half.fresh_ms
     stale = board_ms - fresh_ms > STALE_MS
-    same_setpoint = setpoint_c == half.setpoint_c
+    same_setpoint = _same(setpoint_c, half.setpoint_c)
     in_band = False
     if setpoint_c is not None and not stale:
         leaving = half.in_band and same_setpoint
@@ -104,6 +105,12 @@ def take_in(
         above_cutoff=above_cutoff,
         cut=half.cut or above_cutoff,
     )
+
+
+def _same(setpoint_c: float | None, before_c: float | None) -> bool:
+    if setpoint_c is None or before_c is None:
+        return setpoint_c == before_c
+    return 0.0 <= setpoint_c - before_c <= RAMP_STEP_K
 
 
 def _delivered(half: HalfState, on_ms: int, dt_ms: int, model: HalfModel) -> HalfState:

@@ -22,11 +22,13 @@ class Prepare(Intent, frozen=True, tag="prepare"):
         empty: Nothing lies in the mould.
         dry: No water stands in the mould and the vents are clear.
         let_down: The press is not pumped up.
+        dry_out: The heaters may be damp: heat up slowly first.
     """
 
     empty: bool
     dry: bool
     let_down: bool
+    dry_out: bool = False
 
 
 class Arm(Intent, frozen=True, tag="arm"):
@@ -64,7 +66,27 @@ class Pause(Intent, frozen=True, tag="pause"):
 
 
 class Resume(Intent, frozen=True, tag="resume"):
-    """Go on from a pause."""
+    """Go on from a pause, from standby, or from heat by hand: back to the recipe's setpoints."""
+
+
+class Standby(Intent, frozen=True, tag="standby"):
+    """Rest between pressings, below the recipe's setpoints."""
+
+
+class ManualHeat(Intent, frozen=True, tag="manual_heat"):
+    """Give each half a fixed duty for some minutes; for whoever looks after the heating.
+
+    Attributes:
+        upper, lower: Duty, 0-1.
+    """
+
+    upper: float
+    lower: float
+    minutes: float
+
+
+class EndDryOut(Intent, frozen=True, tag="end_dry_out"):
+    """End the dry-out of the heaters and go on to the normal heat-up."""
 
 
 class Acknowledge(Intent, frozen=True, tag="acknowledge"):
@@ -134,6 +156,9 @@ AnyIntent = (
     | Scrap
     | Pause
     | Resume
+    | Standby
+    | ManualHeat
+    | EndDryOut
     | Acknowledge
     | ResetAlarm
     | Shelve

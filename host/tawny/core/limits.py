@@ -66,6 +66,17 @@ ADVANCE_APART_S = 0.5
 KEY_QUIET_S = 1.2  # a held key repeats faster than this: only a fresh tap advances
 HOT_C = 45.0  # touchable only when both halves are below
 
+# What each half is held at, and how it gets there. Common practice where no reason is given.
+STANDBY_DROP_LEAST_K, STANDBY_DROP_MOST_K = 10.0, 60.0  # more, and halves that cool unlike part
+STANDBY_OFFER_LEAST_S, STANDBY_OFFER_MOST_S = 60.0, 14_400.0
+RAMP_LEAST_K_PER_MIN, RAMP_MOST_K_PER_MIN = 0.5, 60.0
+DRY_LEAST_C, DRY_MOST_C = 100.0, 120.0  # above the boil, below where anything is pressed
+DRY_HOLD_LEAST_S, DRY_HOLD_MOST_S = 900.0, 28_800.0
+DRY_DUTY_LEAST, DRY_DUTY_MOST = 0.10, 0.50
+MANUAL_DUTY_MOST = 0.5
+MANUAL_MOST_S = 1200.0
+FIRST_OFF_MOST = 5  # pressings
+
 
 def setpoint_most_c(trip_c: float) -> float:
     """Return the highest setpoint allowed with this trip point, in °C."""

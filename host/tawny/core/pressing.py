@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from msgspec.structs import replace
 
 from tawny.core import dose
+from tawny.core.aim import first_off
 from tawny.core.effects import PressingEnded
 from tawny.core.limits import STALE_S
 from tawny.core.names import Phase, Quality, Result
@@ -20,7 +21,10 @@ RATE_LEAST = 0.01  # colder, the dose will not end the hold
 def begin(state: State) -> PressingState:
     """Return a fresh pressing with its frozen recipe."""
     return PressingState(
-        number=state.cycle.next_number, recipe=state.recipe, began_ms=state.cycle.clock_ms
+        number=state.cycle.next_number,
+        recipe=state.recipe,
+        began_ms=state.cycle.clock_ms,
+        first_off=first_off(state),
     )
 
 
@@ -216,5 +220,6 @@ def ended(state: State, result: Result, *, phase: Phase | None = None) -> Pressi
             "closed_s": (None if closed_ms is None else (closed_ms - pressing.began_ms) / 1000.0),
             "recipe": pressing.recipe,
             "reason": pressing.reason,
+            "first_off": pressing.first_off,
         },
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
+from tawny.core import aim
 from tawny.core.effects import (
     AnyEffect,
     Journal,
@@ -44,8 +45,8 @@ def move(state: State, trigger: Trigger) -> tuple[State, Effects]:
     effects: list[AnyEffect] = [
         Journal(kind="phase", payload={"from": before.value, "to": to.value})
     ]
-    if to is Phase.PREHEAT and before in (Phase.IDLE, Phase.COOL):
-        state = _afresh(state)
+    if before in (Phase.IDLE, Phase.COOL, Phase.PAUSED):
+        state = _back_to_heat(state)
     if to is Phase.FILL:
         state = replace(state, cycle=replace(state.cycle, pressing=begin(state)))
         effects.append(PressingBegan(number=state.cycle.next_number))
@@ -67,13 +68,17 @@ def move(state: State, trigger: Trigger) -> tuple[State, Effects]:
     return state, tuple(effects)
 
 
-def _afresh(state: State) -> State:
-    """Forget what an earlier heat-up left behind."""
+def _back_to_heat(state: State) -> State:
+    """Forget what an earlier heat-up, or the pause, left behind."""
+    if state.cycle.phase is not Phase.PREHEAT:
+        paused = state.cycle.phase is Phase.SOAK
+        return replace(state, aim=aim.resumed(state)) if paused else state
     return replace(
         state,
         upper=replace(state.upper, cutoff_c=None, reached=False, integral=0.0),
         lower=replace(state.lower, cutoff_c=None, reached=False, integral=0.0),
         cycle=replace(state.cycle, lost=""),
+        aim=aim.begun(state),
     )
 
 
@@ -110,6 +115,8 @@ def _complete(state: State) -> tuple[State, AnyEffect]:
     scrapped = pressing is not None and pressing.scrapped
     result = Result.ABORTED if scrapped else Result.COMPLETE
     end = ended(state, result, phase=Phase.DEMOULD)
+    closings = state.aim.closings + (pressing is not None and pressing.closed_ms is not None)
+    state = replace(state, aim=replace(state.aim, closings=closings))
     return replace(state, cycle=replace(count_pressing(state.cycle), pressing=None)), end
 
 
@@ -179,7 +186,9 @@ def _follow_mould(state: State) -> State:
 
 
 def in_band(state: State, *, leaving: bool) -> bool:
-    """Say whether both halves are in band, and near each other."""
+    """Say whether both halves are in band of the recipe's setpoints, and near each other."""
+    if not aim.at_pressing_heat(state):
+        return False
     upper, lower, wanted_c = state.upper, state.lower, state.recipe_in_use().setpoints_c()
     if not (upper.in_band and lower.in_band) or upper.value_c is None or lower.value_c is None:
         return False

@@ -7,12 +7,15 @@ import math
 
 import msgspec
 
-from tawny.core.limits import SETPOINT_MOST_C
+from tawny.core.limits import RAMP_LEAST_K_PER_MIN, RAMP_MOST_K_PER_MIN, SETPOINT_MOST_C
 from tawny.errors import N_, SettingsError
 
 RECIPE_SCHEMA = 1
 SETPOINT_LEAST_C = 60.0
 BREATH_LEAST_S, BREATH_MOST_S = 0.5, 30.0
+
+
+_LATER: dict[str, object] = {"ramp_k_per_min": None, "ramp_together": False}
 
 
 class Breath(msgspec.Struct, frozen=True, kw_only=True):
@@ -45,6 +48,8 @@ class Recipe(msgspec.Struct, frozen=True, kw_only=True):
         most_s: The hold never lasts longer.
         activation_j_per_mol: Activation energy of the equivalent time.
         clean_every, oil_every: In pressings; 0: never asked for.
+        ramp_k_per_min: The setpoint rises no faster; None: as fast as the heaters can.
+        ramp_together: Both halves arrive together: the faster one waits for the slower.
     """
 
     name: str
@@ -67,6 +72,8 @@ class Recipe(msgspec.Struct, frozen=True, kw_only=True):
     clean_every: int = 0
     oil_every: int = 1
     note: str = ""
+    ramp_k_per_min: float | None = None
+    ramp_together: bool = False
 
     def setpoints_c(self) -> tuple[float, float]:
         """Return the setpoints of the upper and the lower half."""
@@ -78,8 +85,23 @@ class Recipe(msgspec.Struct, frozen=True, kw_only=True):
         return self.residue_g + self.water_g
 
     def digest(self) -> str:
-        """Return the SHA-256 of the recipe's canonical JSON, in hexadecimal."""
-        return hashlib.sha256(msgspec.json.encode(self, order="sorted")).hexdigest()
+        """Return the SHA-256 of the recipe's canonical JSON, in hexadecimal.
+
+        Fields that came later count only where they say something, so that a recipe keeps
+        the hash under which older parts were pressed.
+        """
+        said: dict[str, object] = msgspec.to_builtins(self)
+        for name, default in _LATER.items():
+            if said[name] == default:
+                del said[name]
+        return hashlib.sha256(msgspec.json.encode(said, order="sorted")).hexdigest()
+
+
+def _ramp_range(recipe: Recipe) -> tuple[tuple[str, float, float, float, str], ...]:
+    if recipe.ramp_k_per_min is None:
+        return ()
+    limits = (RAMP_LEAST_K_PER_MIN, RAMP_MOST_K_PER_MIN)
+    return (("ramp", recipe.ramp_k_per_min, *limits, "K/min"),)
 
 
 def check_recipe(recipe: Recipe) -> None:
@@ -111,6 +133,7 @@ def check_recipe(recipe: Recipe) -> None:
         ("least", recipe.least_s, 1.0, 3600.0, "s"),
         ("most", recipe.most_s, 1.0, 3600.0, "s"),
         ("activation_energy", recipe.activation_j_per_mol / 1000.0, 10.0, 250.0, "kJ/mol"),
+        *_ramp_range(recipe),
     )
     for field, value, least, most, unit in ranges:
         if not (math.isfinite(value) and least <= value <= most):

@@ -68,6 +68,7 @@ class PressingRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
         energy_kwh: From on-time and rated power, unless `energy_metered`.
         breaths_s: Offsets since closing.
         cavities: Parts this pressing yields, one for each.
+        first_off: Among the first pressings of a heat-up: its parts are checked apart.
     """
 
     pressing_id: str
@@ -104,6 +105,7 @@ class PressingRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
     protocol_version: int = 0
     simulated: bool = False
     extra: dict[str, object] = {}
+    first_off: bool = False
 
     @property
     def highest_c(self) -> float | None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+from tawny.core.aim import aim_of, goal, setpoints_c
+from tawny.core.aim_state import Aim
+from tawny.core.aim_view import aim_sentence, dry_left_s
 from tawny.core.equipment import HalfModel
 from tawny.core.messages import IN_BUTTON, IN_MAINS
 from tawny.core.names import BoardState, LinkStatus, Phase, Quality
@@ -66,6 +69,9 @@ def _at_rest(state: State) -> Code:
 def _at_work(state: State, offset_ms: int) -> Code:
     cycle, recipe = state.cycle, state.recipe_in_use()
     fields: dict[str, Field] = {}
+    special = aim_sentence(state)
+    if special is not None:
+        return special
     match cycle.phase:
         case Phase.PREHEAT:
             at_ms = ready_at_utc_ms(state, offset_ms)
@@ -129,6 +135,9 @@ def figure(state: State) -> Figure:
         hottest = hottest_c(state)
         return Figure("none") if hottest is None else Figure("temperature", hottest)
     match cycle.phase:
+        case Phase.PREHEAT if aim_of(state) is Aim.DRY_OUT:
+            left_s = dry_left_s(state)
+            return Figure("none") if left_s is None else Figure("drying", left_s)
         case Phase.PREHEAT | Phase.SOAK:
             left_s = ready_in_s(state)
             return Figure("none") if left_s is None else Figure("time_to_ready", left_s)
@@ -159,7 +168,7 @@ def ready_in_s(state: State) -> float | None:
     cycle, mould = state.cycle, state.mould
     if cycle.phase is Phase.SOAK:
         return soak_left_s(state)
-    if cycle.phase is not Phase.PREHEAT:
+    if cycle.phase is not Phase.PREHEAT or aim_of(state) is Aim.DRY_OUT:
         return None
     wanted_c = state.recipe_in_use().setpoints_c()
     duty = min(state.link.supply_cap / 2.0, 1.0)  # what each half gets while both want all
@@ -170,7 +179,16 @@ def ready_in_s(state: State) -> float | None:
     if rises[0] is None or rises[1] is None:
         return None
     lag_s = max(mould.upper.ramp_lag_s(), mould.lower.ramp_lag_s())
-    return max(rises[0], rises[1]) + lag_s + mould.soak_s()
+    return max(rises[0], rises[1], _ramp_s(state)) + lag_s + mould.soak_s()
+
+
+def _ramp_s(state: State) -> float:
+    """Return how long the working setpoints still take to the recipe's; 0 without a ramp."""
+    to, now_c = goal(state), setpoints_c(state)
+    if to is None or to.ramp_k_per_min is None or now_c[0] is None or now_c[1] is None:
+        return 0.0
+    left_k = max(to.upper_c - now_c[0], to.lower_c - now_c[1], 0.0)
+    return left_k / to.ramp_k_per_min * 60.0
 
 
 def _rise_s(

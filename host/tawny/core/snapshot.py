@@ -86,7 +86,7 @@ class Figure(msgspec.Struct, frozen=True):
 
     Attributes:
         kind: "time_left" (s), "time_to_ready" (s), "time_to_breath" (s), "elapsed" (s),
-            "grams" (g), "temperature" (degC), "none".
+            "grams" (g), "temperature" (degC), "drying" (s), "none".
         value: In the unit of its kind.
         over: The recipe's limit for it is passed: abnormal.
     """
@@ -115,6 +115,28 @@ class BreatheView(msgspec.Struct, frozen=True):
     done: int
     wanted: int
     next_in_s: float | None
+
+
+class AimView(msgspec.Struct, frozen=True):
+    """What the halves are held at, and why, where that is not simply the recipe.
+
+    Attributes:
+        kind: "press" on a ramp, "standby", "dry_out", "manual".
+        upper_goal_c, lower_goal_c: Where the working setpoints are going.
+        rising: They are not there yet.
+        stage, stages: Of a dry-out, from 1.
+        left_s: Of a dry-out, an estimate, or of heat by hand; None: not known.
+        over: Why heat by hand has ended: "time", "ceiling", "doubt".
+    """
+
+    kind: str
+    upper_goal_c: float
+    lower_goal_c: float
+    rising: bool = False
+    stage: int = 0
+    stages: int = 0
+    left_s: float | None = None
+    over: str = ""
 
 
 class AlarmView(msgspec.Struct, frozen=True):
@@ -156,6 +178,7 @@ class PartView(msgspec.Struct, frozen=True):
     equivalent_s: float | None
     peak_c: float | None
     ended_utc_ms: int
+    first_off: bool = False
 
 
 class Snapshot(msgspec.Struct, frozen=True):
@@ -201,6 +224,9 @@ class Snapshot(msgspec.Struct, frozen=True):
     presence_left_s: float | None
     desk_viewer: str = ""
     viewers: int = 0
+    lower_setpoint_c: float | None = None  # None: that of the upper half
+    aim: AimView | None = None  # None: the recipe's setpoints
+    first_off: bool = False  # the pressing in hand, or else the next
 
 
 class TrendPoint(msgspec.Struct, frozen=True, array_like=True):
@@ -219,3 +245,4 @@ class TrendPoint(msgspec.Struct, frozen=True, array_like=True):
     trip_c: float
     phase: Phase
     event: str = ""  # a code: breath, alarm, phase change
+    lower_setpoint_c: float | None = None

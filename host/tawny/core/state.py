@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from tawny.core.aim_state import AimState
 from tawny.core.alarms import Standings
 from tawny.core.equipment import Mould, Press
 from tawny.core.messages import Tele
@@ -112,6 +113,7 @@ class PressingState(msgspec.Struct, frozen=True):
         gaps: Start and end of what was not seen, since the beginning.
         alarms, alarms_ms: What was raised meanwhile, each once, and when on the host clock.
         off_sum_k, off_count: Deviation of both halves, from closing to the end of the hold.
+        first_off: Among the first pressings of a heat-up: checked apart, and nothing to learn from.
     """
 
     number: int
@@ -137,6 +139,7 @@ class PressingState(msgspec.Struct, frozen=True):
     alarms_ms: tuple[int, ...] = ()
     scrapped: bool = False
     reason: str = ""
+    first_off: bool = False
 
 
 class CycleState(msgspec.Struct, frozen=True):
@@ -213,6 +216,7 @@ class State(msgspec.Struct, frozen=True):
     ending: bool = False
     last_parts: tuple[PartView, ...] = ()
     parts_today: int = 0
+    aim: AimState = AimState()
 
     def recipe_in_use(self) -> Recipe:
         """Return the recipe of the pressing in hand, or the one of the next."""

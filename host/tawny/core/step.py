@@ -10,6 +10,7 @@ from functools import partial
 
 from msgspec.structs import replace
 
+from tawny.core.aim import follow
 from tawny.core.alarms import judge
 from tawny.core.asked import NO_HEAT, alarm_notes, asked
 from tawny.core.conditions import conditions
@@ -25,11 +26,12 @@ from tawny.core.events import (
     StoreChanged,
     Tick,
 )
-from tawny.core.heat import control, setpoints_c
+from tawny.core.heat import setpoints_c
 from tawny.core.intake import on_time_ms, take_in
 from tawny.core.limits import CONFIRMED_S, CONTROL_EVERY_FRAMES, DESK_HEAT_OFF_S, GAP_S
 from tawny.core.linked import board_restarted, link_down, link_said, link_up, silence
 from tawny.core.loss import lose_heat
+from tawny.core.manual import controlled
 from tawny.core.names import LinkStatus, Result
 from tawny.core.pressing import accumulate, with_alarms
 from tawny.core.progress import progress
@@ -98,8 +100,9 @@ def _frame(state: State, event: Frame) -> tuple[State, Effects]:
     state = accumulate(state, dt_ms, on_ms, gap=gap)
     state, moved = progress(state)
     effects += moved
+    state = follow(state, 0 if gap else dt_ms)
     if state.frames % CONTROL_EVERY_FRAMES == 0:
-        state, send = control(state)
+        state, send = controlled(state)
         effects = (*effects, send)
     return state, effects
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
+from tawny.core import aim_view
+from tawny.core.aim import first_off
 from tawny.core.alarm_list import ALARMS
 from tawny.core.alarms import shelvable
 from tawny.core.heat import setpoints_c
@@ -107,6 +109,9 @@ def snapshot(
         presence_left_s=float(link.presence_left_s) if link.presence_left_s else None,
         desk_viewer=state.desk_viewer,
         viewers=state.viewers,
+        lower_setpoint_c=recipe.lower_setpoint_c,
+        aim=aim_view.aim_view(state),
+        first_off=first_off(state) if cycle.pressing is None else cycle.pressing.first_off,
     )
 
 

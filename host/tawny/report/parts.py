@@ -46,6 +46,7 @@ def part_object(row: PartRow) -> dict[str, Any]:
         "lot": row.lot,
         "mould": row.mould,
         "simulated": row.simulated,
+        "first_off": row.first_off,
     }
 
 
@@ -55,7 +56,7 @@ def parts_lines(rows: Iterable[PartRow], *, simulated: bool) -> Iterator[str]:
         yield _("SIMULATED: no part below was ever pressed.")
     yield _LINE.format(
         _("part"), _("pressed"), _("recipe"), _("result"), _("hold"), _("equiv."), _("peak"),
-        _("mean"), _("energy"), _("alarms"),
+        _("mean"), _("energy"), _("remarks"),
     ).rstrip()  # fmt: skip
     results = {result: _(word) for result, word in RESULTS.items()}
     for row in rows:
@@ -69,7 +70,7 @@ def parts_lines(rows: Iterable[PartRow], *, simulated: bool) -> Iterator[str]:
             number(row.peak_c),
             number(row.mean_hold_c),
             number(row.energy_kwh, 3),
-            " ".join(row.alarms),
+            " ".join([_("first-off"), *row.alarms] if row.first_off else row.alarms),
         ).rstrip()
 
 
@@ -90,6 +91,8 @@ def part_lines(row: PartRow, record: PressingRecord) -> Iterator[str]:
         (_("pressing"), record.pressing_id),
         (_("result"), _(RESULTS[row.result])),
         (_("ended in"), _(PHASES[record.phase_at_end])),
+        (_("first-off"), _("yes, check it apart from the others") if record.first_off
+            else _("no")),
         (_("from"), _moment(record.started_utc_ms)),
         (_("to"), _moment(record.ended_utc_ms)),
         (_("recipe"), _("{name} version {version}, {hash}…").format(

@@ -108,6 +108,8 @@ def _title(trace: PartTrace) -> str:
         equivalent=minutes(record.equivalent_s),
         peak=temperature(record.highest_c),
     )
+    if record.first_off:
+        second += "  ·  " + _("first-off")
     return f"{first}\n{second}"
 
 

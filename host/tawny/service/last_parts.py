@@ -29,6 +29,7 @@ def last_parts(reader: Reader, utc_ms: int) -> tuple[tuple[PartView, ...], int]:
             equivalent_s=row.equivalent_s,
             peak_c=row.peak_c,
             ended_utc_ms=row.ended_utc_ms,
+            first_off=row.first_off,
         )
         for row in rows
     )

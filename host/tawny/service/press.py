@@ -301,6 +301,7 @@ class Press:
             equivalent_s=equivalent if isinstance(equivalent, float) else None,
             peak_c=max(highest) if highest else None,
             ended_utc_ms=utc_ms,
+            first_off=figures["first_off"] is True,
         )
 
     def _watch_recorder(self, host_ms: int) -> None:

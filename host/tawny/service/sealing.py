@@ -90,4 +90,5 @@ def record_of(
             "release_equivalent_s": figures["release_equivalent_s"],
             "reason": figures["reason"],
         },
+        first_off=cast("bool", figures["first_off"]),
     )

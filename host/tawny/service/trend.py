@@ -46,7 +46,7 @@ class Trend:
 
     def _close(self, state: State, utc_ms: int) -> None:
         if self._second >= 0:
-            wanted_c = setpoints_c(state)[0]
+            upper_c, lower_c = setpoints_c(state)
             if len(self._points) >= KEPT_S + SPARE_S:
                 self._points = self._points[-KEPT_S:]
             self._points.append(
@@ -57,10 +57,11 @@ class Trend:
                     upper_max_c=self._upper[1],
                     lower_min_c=self._lower[0],
                     lower_max_c=self._lower[1],
-                    setpoint_c=wanted_c,
+                    setpoint_c=upper_c,
                     trip_c=state.link.trip_c,
                     phase=state.cycle.phase,
                     event=self._event,
+                    lower_setpoint_c=None if lower_c == upper_c else lower_c,
                 )
             )
         self._upper = self._lower = _NOTHING

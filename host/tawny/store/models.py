@@ -77,6 +77,7 @@ def _pressing(db: apsw.Connection, entry: Entry) -> None:
         "operator": record.operator,
         "lot": record.lot,
         "mould": record.mould,
+        "first_off": int(record.first_off),
     }
     _insert(db, "pressing", row)
     for cavity, number in enumerate(sealed.parts, 1):

@@ -47,6 +47,7 @@ class PartRow(msgspec.Struct, frozen=True):
     operator: str
     lot: str
     mould: str
+    first_off: bool
     simulated: bool
 
 
@@ -288,5 +289,6 @@ class Reader:
         values["pressing_id"] = pressing_code(values["pressing_id"])
         values["result"] = Result(values["result"])
         values["dose_gap"] = bool(values["dose_gap"])
+        values["first_off"] = bool(values["first_off"])
         values["alarms"] = tuple(values["alarms"].split())
         return PartRow(**values, simulated=self.simulated)

@@ -93,4 +93,9 @@ CREATE TABLE segment(
 CREATE INDEX segment_start ON segment(start_utc_ms);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+# Pressings sealed before had no such mark: their payload's default says the same.
+_FIRST_OFF = """
+ALTER TABLE pressing ADD COLUMN first_off INTEGER NOT NULL DEFAULT 0;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FIRST_OFF)

@@ -40,6 +40,8 @@ def _part(part: PartView, look: Look) -> list[Part]:
     if part.result is Result.COMPLETE:
         peak = numbers.temperature(part.peak_c, 0)
         line.append((_("peak {temperature}").format(temperature=peak), "quiet"))
+        if part.first_off:
+            line.append((" · " + _("first-off"), "plain"))
     else:
         line.append((f"{look.marks.medium} {sentences.result(part.result)}", "amber"))
     return line

@@ -74,6 +74,13 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
         (N_("The board refuses to heat: {why}."), N_("The board refuses to heat.")),
         N_("Compare the recipe's setpoint with the limits of mould and board."),
     ),
+    "dry_out_stalls": (
+        (
+            N_("HEAT IS AT 0: no {stage_c} in 2 h of drying out."),
+            N_("HEAT IS AT 0: drying out does not get warm."),
+        ),
+        N_("Heat off. See to heaters and supply, or allow a higher duty."),
+    ),
     "hold_too_long": (
         N_("The hold has passed the recipe's longest time."),
         N_("Release now, slowly, in steps. Stand aside."),

@@ -241,6 +241,8 @@ def _signed_difference(value_k: float) -> str:
 
 _BY_NAME: dict[str, Callable[[float], str]] = {
     "hottest_c": _hottest,
+    "goal_c": _hottest,
+    "stage_c": _hottest,
     "upper_k": _signed_difference,
     "lower_k": _signed_difference,
 }
@@ -250,6 +252,7 @@ _BY_UNIT: dict[str, Callable[[float], str]] = {
     "_k": numbers.difference,
     "_s": numbers.seconds,
     "_g": numbers.grams,
+    "_duty": numbers.percent,
 }
 
 

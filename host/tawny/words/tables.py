@@ -50,11 +50,29 @@ SENTENCES: dict[str, Templates] = {
         N_("Heating up. Ready at {ready_at_utc_ms}; lay out gloves, oil and jig."),
         N_("Heating up. Lay out gloves, oil and jig."),
     ),
+    "dry_out": (
+        N_(
+            "Drying the heaters slowly: stage {stage} of {stages}, {goal_c}. If the"
+            " residual-current device trips: stop, call an electrician."
+        ),
+        N_(
+            "Drying the heaters slowly. If the residual-current device trips: stop, call an"
+            " electrician."
+        ),
+    ),
+    "dry_out_stalled": N_(
+        "The dry-out has ended, no heat is asked for: not warm in two hours. Tap h, then see to"
+        " heaters and supply."
+    ),
     "soak": (
         N_("Heating through: {left_s} more. Weigh the next charge meanwhile."),
         N_("Heating through. Weigh the next charge meanwhile."),
     ),
     "ready": N_("Ready. Go on when the charge is weighed and at hand."),
+    "ready_standby": (
+        N_("Ready, and nothing pressed for {idle_s}. Key k rests the mould warm; Space goes on."),
+        N_("Ready, and nothing pressed for long. Key k rests the mould warm; Space goes on."),
+    ),
     "clean": N_("Clean both halves and the vents. Gloves on."),
     "oil": N_("Oil both halves, thinly. Gloves on."),
     "fill": (
@@ -82,12 +100,36 @@ SENTENCES: dict[str, Templates] = {
     "release": N_("Release slowly, in steps. Stand aside. Wait until the hissing stops."),
     "open": N_("Open slowly and stand aside. If it hisses, stop and wait."),
     "demould": N_("Take it out into the jig. Gloves on."),
+    "demould_first_off": N_(
+        "Take it out into the jig. Gloves on. First-off: keep it apart and check it."
+    ),
     "cool": (
         N_("Heat is off. The mould is still {hottest_c}: leave it alone."),
         N_("Heat is off. The mould is still hot: leave it alone."),
     ),
     "touchable": N_("Both halves read below 45 °C. Feel with care before you touch them."),
     "paused": N_("Paused. The mould stays hot."),
+    "standby": (
+        N_("Standby: resting warm at {goal_c}, still hot. Key k or Space: back to pressing heat."),
+        N_("Standby: resting warm, still hot. Key k or Space: back to pressing heat."),
+    ),
+    "manual_heat": (
+        N_(
+            "Heat by hand for {left_s}: upper {upper_duty}, lower {lower_duty}. Stay here. Space:"
+            " back to automatic."
+        ),
+        N_("Heat by hand. Stay here. Space: back to automatic."),
+    ),
+    "manual_time": N_(
+        "Heat by hand is over: its time has passed. No heat is asked for. Space: back to automatic."
+    ),
+    "manual_ceiling": N_(
+        "Heat by hand is over: a half reached its setpoint. No heat is asked for. Space: back to"
+        " automatic."
+    ),
+    "manual_doubt": N_(
+        "Heat by hand is over: heat was in doubt. Find out why. Space: back to automatic."
+    ),
     "rescue": N_("A pressing was interrupted. Work down the card below, one step at a time."),
     "learning": N_("The mould is being learned. Leave the press as it is until this ends."),
     "no_desk": N_("Nobody is at the desk. Heat goes off within a minute unless somebody comes."),
@@ -105,6 +147,10 @@ REFUSALS: dict[str, Templates] = {
     "not_allowed_now": (
         N_("That cannot be done now: the press is at {phase}."),
         N_("That cannot be done now."),
+    ),
+    "manual_limits": (
+        N_("By hand each half takes at most {most_duty}, for at most {most_s}."),
+        N_("That is outside the limits of heat by hand."),
     ),
     "permissive": (N_("First: {permissive}."), N_("Something is missing first.")),
     "unknown_recipe": (
