@@ -145,6 +145,73 @@ def _share(process_value_c: float, setpoint_c: float, ambient_c: float) -> float
     return min(max((process_value_c - ambient_c) / span_k, 0.0), 1.0) if span_k > 0.0 else 1.0
 
 
+class LawStep(NamedTuple):
+    """What one control step decided."""
+
+    duty: float
+    integral: float
+    finite: bool
+
+
+_DOUBT = LawStep(0.0, 0.0, finite=False)
+
+
+def law_step(
+    *,
+    setpoint_c: float,
+    landing_c: float,
+    hold: float,
+    kp: float,
+    ki: float,
+    integral: float,
+    dt_s: float,
+    duty_most: float,
+) -> LawStep:
+    """Return the duty of one half until the next control step.
+
+    Args:
+        setpoint_c: What it is held at.
+        landing_c: Where it comes to rest under the duty that holds it there.
+        hold: That duty, 0-1; the controller works about it.
+        kp: Duty for each kelvin.
+        ki: The same for each kelvin and second; 0: the integral rests.
+        integral: The integral term so far, in duty.
+        dt_s: Since the last control step, above 0.
+        duty_most: Most duty that the half may have now: 1, or less with the mould open or at the
+            supply limit.
+
+    Returns:
+        The step; `finite` is False, and duty 0, when anything is not a finite number.
+    """
+    given = (setpoint_c, landing_c, hold, kp, ki, integral, dt_s, duty_most)
+    if not (all(map(math.isfinite, given)) and dt_s > 0.0 and kp > 0.0 and ki >= 0.0):
+        return _DOUBT
+    low, high = -hold, 1.0 - hold
+    integral = min(max(integral, low), high)
+    deviation_k = setpoint_c - landing_c
+    unsaturated = hold + kp * deviation_k + integral
+    # Conditional integration: simple-pid only clamps the term, and would fill it on the way up.
+    winding = (unsaturated > duty_most and deviation_k > 0.0) or (
+        unsaturated < 0.0 and deviation_k < 0.0
+    )
+    pid = PID(
+        kp,
+        0.0 if winding else ki,
+        0.0,
+        setpoint=setpoint_c,
+        sample_time=None,
+        output_limits=(low, high),
+        auto_mode=False,
+        time_fn=_zero,
+    )
+    pid.set_auto_mode(True, last_output=integral)
+    output = pid(landing_c, dt=dt_s)
+    kept = pid.components[1]
+    if output is None or not (math.isfinite(output) and math.isfinite(kept)):
+        return _DOUBT
+    return LawStep(min(max(hold + output, 0.0), max(duty_most, 0.0)), kept, finite=True)
+
+
 class BarePid:
     """simple-pid as it comes, for comparison only: its own integral and its own clamping.
 

@@ -1,0 +1,363 @@
+"""The loop of both halves: what was read and delivered in, two duties out. Pure.
+
+    rising   full duty until the peak that would follow reaches the setpoint, then the law
+    resting  the law: simple-pid on the landing value about the duty that holds
+    charged  the mould is open or closed on a charge: the law, and full duty while the half would
+             else fall low, as far as the peak allows
+
+The board delivers what it can; the observer hears what it did.
+"""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+from typing import NamedTuple
+
+import msgspec
+from msgspec.structs import replace
+
+from tawny.core.control import law_step
+from tawny.core.loop.demand import Demand, Watch, after_opening, after_pressing, watched
+from tawny.core.loop.gains import STEP_S
+from tawny.core.loop.law import Aim, aim, landing
+from tawny.core.loop.outlook import Ahead, course
+from tawny.core.loop.seen import Seen, Situation, first_seen, observe, pipe_steps, resumed
+from tawny.core.loop.thermal import HalfThermal, Thermal
+
+PEAK_K = 0.35  # above setpoint: how high a peak full duty may leave behind
+LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
+RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
+LANDED_K = 1.0
+NEAR_COASTS = 1.6  # full duty needs no look ahead while the half is further away
+NEAR_K = 5.0
+SETTLE_LAGS = 2.2  # a look ahead ends when what is done now has shown
+SETTLE_S = 20.0
+RISING_HORIZON_S = 400.0
+CLOSES_IN_S = 6.0  # an opening that outlasts the usual: the soonest that a charge is expected
+AWAY_S = 1.5  # a longer silence: the board has let the duty expire
+# A guessed model may be wrong in its lags: where a coast is a large part of the rise, less duty.
+GUESS_COAST_PART, GUESS_COAST_ALLOWED, GUESS_DUTY_LEAST = 0.15, 0.10, 0.25
+
+
+class Place(StrEnum):
+    """How the mould stands."""
+
+    SHUT = "shut"  # and empty
+    OPEN = "open"
+    PRESSED = "pressed"  # closed on a charge; a breath does not change it
+
+
+class HalfLoop(msgspec.Struct, frozen=True):
+    """One half.
+
+    Attributes:
+        seen: What is believed of it; None before its first reading.
+        integral: Of the law, in duty.
+        full: It is heated at full duty as far as its peak allows.
+        duty: The last decided.
+        landing_c: Where it would come to rest.
+    """
+
+    seen: Seen | None = None
+    integral: float = 0.0
+    full: bool = False
+    duty: float = 0.0
+    landing_c: float = 0.0
+
+
+class Loop(msgspec.Struct, frozen=True):
+    """Both halves, and what is learned of the charge.
+
+    Attributes:
+        place: Of the mould at the last step.
+        rising: On the way up, until both halves have landed.
+        watch: What was unforeseen since the place changed; None: nobody looks.
+        finite: Everything decided so far was a number.
+    """
+
+    upper: HalfLoop = HalfLoop()
+    lower: HalfLoop = HalfLoop()
+    place: Place = Place.SHUT
+    rising: bool = False
+    demand: Demand = Demand()
+    watch: Watch | None = None
+    finite: bool = True
+
+
+class Given(NamedTuple):
+    """What one control step knows.
+
+    Attributes:
+        thermal: The mould's model.
+        setpoints_c: Of both halves; None: no heat.
+        readings_c: Mean of the samples since the last step; None: no good one.
+        shares: Delivered on-time since the last step, 0-1.
+        dt_s: Since the last step.
+        most: Most duty of a half, 0-1.
+        cap: What both may sum to.
+        place: How the mould stands.
+        charging: Open, and about to be closed on a charge.
+        charge: Which charge, for what was learned of it.
+        teaches: A pressing that ends now may teach.
+        room_c: Of the room.
+        window_s: Output window.
+    """
+
+    thermal: Thermal
+    setpoints_c: tuple[float, float] | None
+    readings_c: tuple[float, float]
+    shares: tuple[float, float]
+    dt_s: float
+    most: float
+    cap: float
+    place: Place
+    charging: bool
+    charge: str
+    teaches: bool
+    room_c: float
+    window_s: float
+
+
+Duties = tuple[float, float]
+_OFF: Duties = (0.0, 0.0)
+
+
+def loop_step(loop: Loop, given: Given) -> tuple[Loop, Duties]:
+    """Return the loop after one control step, and both duties until the next.
+
+    Nothing that is not a finite number is kept or returned: then `finite` is False, both duties
+    are 0, and what is believed begins anew with the next good readings.
+    """
+    halves = given.thermal.halves()
+    numbers = (*given.readings_c, *given.shares, given.dt_s, given.most, given.cap, given.room_c)
+    if not (
+        all(map(math.isfinite, numbers))
+        and given.dt_s > 0.0
+        and given.window_s >= 0.0
+        and all(half.sound() for half in halves)
+        and (given.setpoints_c is None or all(map(math.isfinite, given.setpoints_c)))
+    ):
+        return _anew(loop), _OFF
+    loop = _placed(loop, given)
+    seens = _observed(loop, given, halves)
+    if loop.watch is not None:
+        unforeseen = (seens[0].taken, seens[1].taken)
+        loop = replace(loop, watch=watched(loop.watch, unforeseen, given.dt_s))
+    loop = replace(
+        loop, upper=replace(loop.upper, seen=seens[0]), lower=replace(loop.lower, seen=seens[1])
+    )
+    if given.setpoints_c is None or not given.most > 0.0:
+        off = replace(loop, upper=_cold(loop.upper), lower=_cold(loop.lower), rising=False)
+        return (off if given.setpoints_c is None else loop), _OFF
+    aims = (
+        aim(halves[0], given.setpoints_c[0], given.window_s),
+        aim(halves[1], given.setpoints_c[1], given.window_s),
+    )
+    loop = _full(loop, given, halves, seens, aims)
+    return _decided(loop, given, halves, seens, aims)
+
+
+def _anew(loop: Loop) -> Loop:
+    return Loop(demand=loop.demand, place=loop.place, finite=False)
+
+
+def _cold(half: HalfLoop) -> HalfLoop:
+    return HalfLoop(seen=half.seen)
+
+
+def _placed(loop: Loop, given: Given) -> Loop:
+    """Follow the mould, and learn when an opening or a pressing ends."""
+    if given.place is loop.place:
+        return loop
+    demand = loop.demand
+    if loop.watch is not None:
+        if loop.place is Place.OPEN:
+            demand = after_opening(demand, loop.watch, pressed=given.place is Place.PRESSED)
+        elif loop.place is Place.PRESSED and given.teaches:
+            demand = after_pressing(demand, loop.watch, given.charge)
+    watch = None if given.place is Place.SHUT or given.setpoints_c is None else Watch()
+    return replace(loop, place=given.place, demand=demand, watch=watch)
+
+
+def _observed(
+    loop: Loop, given: Given, halves: tuple[HalfThermal, HalfThermal]
+) -> tuple[Seen, Seen]:
+    before = []
+    for index, half in enumerate((loop.upper, loop.lower)):
+        reading_c, one = given.readings_c[index], half.seen
+        if one is None or len(one.pipe) != pipe_steps(halves[index]):
+            one = first_seen(halves[index], reading_c)
+        elif given.dt_s > AWAY_S:
+            one = resumed(one, halves[index], reading_c, given.dt_s)
+        before.append(one)
+    situation = Situation.RESTING
+    if loop.place is not Place.SHUT:
+        situation = Situation.CHARGED
+    elif loop.rising:
+        situation = Situation.RISING
+    now = [
+        observe(
+            before[index],
+            halves[index],
+            reading_c=given.readings_c[index],
+            share=given.shares[index],
+            other_c=before[1 - index].surface_c,
+            foreseen=_foreseen(loop, given, index, -pipe_steps(halves[index]) * STEP_S),
+            room_c=given.room_c,
+            shut=loop.place is not Place.OPEN,
+            situation=situation,
+            dt_s=min(given.dt_s, AWAY_S),
+        )
+        for index in (0, 1)
+    ]
+    return now[0], now[1]
+
+
+def _ahead(loop: Loop, given: Given) -> Ahead:
+    demand, now_s = loop.demand, 0.0 if loop.watch is None else loop.watch.since_s
+    pressed = demand.pressed if demand.charge == given.charge else ((), ())
+    usual_s = demand.usual_opening_s()
+    left_s = math.inf
+    if given.charging and usual_s is not None and pressed[0]:
+        left_s = max(usual_s - now_s, CLOSES_IN_S)
+    watched_place = loop.watch is not None
+    return Ahead(
+        shut=loop.place is not Place.OPEN,
+        opening_left_s=left_s,
+        now_s=now_s,
+        opened=demand.opened if watched_place else ((), ()),
+        pressed=pressed if watched_place else ((), ()),
+        charged=loop.place is Place.PRESSED,
+    )
+
+
+def _foreseen(loop: Loop, given: Given, index: int, after_s: float) -> float:
+    return _ahead(loop, given).taken(index, after_s) if loop.watch is not None else 0.0
+
+
+def _full(
+    loop: Loop,
+    given: Given,
+    halves: tuple[HalfThermal, HalfThermal],
+    seens: tuple[Seen, Seen],
+    aims: tuple[Aim, Aim],
+) -> Loop:
+    """Decide which half gets full duty."""
+    below_k = [one.setpoint_c - seen.surface_c for one, seen in zip(aims, seens, strict=True)]
+    ahead = _ahead(loop, given)
+    most = _most(given, halves, aims)
+    if loop.place is Place.SHUT:
+        full = [half.full for half in (loop.upper, loop.lower)]
+        rising = loop.rising
+        if not rising and max(below_k) > RISE_FROM_K:
+            full, rising = [k > RISE_FROM_K for k in below_k], True
+        near = any(
+            full[index] and below_k[index] < NEAR_COASTS * halves[index].coast_k() + NEAR_K
+            for index in (0, 1)
+        )
+        horizon_s = RISING_HORIZON_S
+        landed = not any(full) and all(abs(k) < LANDED_K for k in below_k)
+        if rising and landed:
+            rising = False
+        loop = replace(loop, rising=rising)
+    else:
+        horizon_s = SETTLE_S + SETTLE_LAGS * max(half.lag_s() for half in halves)
+        lows_c = course(
+            halves,
+            seens,
+            aims,
+            ahead,
+            (None, None),
+            room_c=given.room_c,
+            most=given.most,
+            horizon_s=horizon_s,
+        ).lows_c
+        full = [low_c < one.setpoint_c - LOW_K for low_c, one in zip(lows_c, aims, strict=True)]
+        near = any(full)
+        loop = replace(loop, rising=False)
+    if near:
+        peaks_c = course(
+            halves,
+            seens,
+            aims,
+            ahead,
+            (most[0] if full[0] else None, most[1] if full[1] else None),
+            room_c=given.room_c,
+            most=given.most if loop.place is Place.SHUT else 1.0,
+            horizon_s=horizon_s,
+        ).peaks_c
+        full = [
+            wanted and not peak_c > one.setpoint_c + PEAK_K
+            for wanted, peak_c, one in zip(full, peaks_c, aims, strict=True)
+        ]
+    return replace(
+        loop, upper=replace(loop.upper, full=full[0]), lower=replace(loop.lower, full=full[1])
+    )
+
+
+def _most(
+    given: Given, halves: tuple[HalfThermal, HalfThermal], aims: tuple[Aim, Aim]
+) -> tuple[float, float]:
+    """Return the most duty of each half: less than allowed only while the model is a guess."""
+    if given.thermal.trusted:
+        return given.most, given.most
+    limits = []
+    for half, one in zip(halves, aims, strict=True):
+        rise_k, limit = one.setpoint_c - given.room_c, given.most
+        if rise_k > 0.0 and half.coast_k() / rise_k > GUESS_COAST_PART:
+            allowed = GUESS_COAST_ALLOWED * rise_k / half.coast_k()
+            limit = min(limit, max(allowed, GUESS_DUTY_LEAST))
+        limits.append(limit)
+    return limits[0], limits[1]
+
+
+def _decided(
+    loop: Loop,
+    given: Given,
+    halves: tuple[HalfThermal, HalfThermal],
+    seens: tuple[Seen, Seen],
+    aims: tuple[Aim, Aim],
+) -> tuple[Loop, Duties]:
+    most = _most(given, halves, aims)
+    ahead = _ahead(loop, given)
+    done = []
+    for index, half in enumerate((loop.upper, loop.lower)):
+        model, one, to = halves[index], seens[index], aims[index]
+        exchange = 0.0
+        if loop.place is not Place.OPEN:
+            exchange = model.exchange_per_s * (one.surface_c - seens[1 - index].surface_c)
+        taken = (
+            ahead.taken(index, to.look_s) + one.taken if loop.place is not Place.SHUT else one.taken
+        )
+        land = landing(
+            model,
+            to,
+            one,
+            arriving=one.arriving,
+            body_c=one.body_c,
+            surface_c=one.surface_c,
+            pending_s=one.pending_s(),
+            flow=exchange + model.rise_k_per_s * taken,
+            room_c=given.room_c,
+        )
+        step = law_step(
+            setpoint_c=to.setpoint_c,
+            landing_c=land.value_c,
+            hold=land.hold,
+            kp=to.kp,
+            ki=to.ki if loop.place is Place.SHUT and not loop.rising else 0.0,
+            integral=half.integral,
+            dt_s=min(given.dt_s, 1.0),
+            duty_most=most[index],
+        )
+        if not step.finite:
+            return _anew(loop), _OFF
+        duty = most[index] if half.full else step.duty
+        done.append(replace(half, duty=duty, integral=step.integral, landing_c=land.value_c))
+    total = done[0].duty + done[1].duty
+    if not total <= given.cap:
+        share = given.cap / total if given.cap > 0.0 else 0.0
+        done = [replace(half, duty=half.duty * share) for half in done]
+    upper, lower = done
+    return replace(loop, upper=upper, lower=lower, finite=True), (upper.duty, lower.duty)
