@@ -28,14 +28,13 @@ def edited(
     document: Any = tomlkit.parse(text)
     for path, value in values.items():
         table_name, _, key = path.rpartition(".")
-        table = document
-        if table_name:
-            if table_name not in document:
-                document.add(table_name, tomlkit.table())
-            table = document[table_name]
         if value is None:
-            table.pop(key, None)
-        elif key not in table or not _means_the_same(table[key], value):
+            _take_out(document, table_name, key)
+            continue
+        if table_name and table_name not in document:
+            document.add(table_name, tomlkit.table())
+        table = document[table_name] if table_name else document
+        if key not in table or not _means_the_same(table[key], value):
             table[key] = value
     if not _same_entries(document.get(array, []), entries):
         document.pop(array, None)
@@ -45,6 +44,14 @@ def edited(
                 tables.append(tomlkit.item(dict(entry)))
             document.add(array, tables)
     return tomlkit.dumps(document)
+
+
+def _take_out(document: Any, table_name: str, key: str) -> None:
+    """Take a key out, and its table where nothing else is left in it."""
+    table = document.get(table_name, {}) if table_name else document
+    table.pop(key, None)
+    if table_name in document and not table:
+        document.pop(table_name)
 
 
 def _same_entries(old: Sequence[Any], new: Sequence[Mapping[str, str]]) -> bool:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
+from tawny.core import limits
 from tawny.core.equipment import HalfModel, Mould, Press
-from tawny.core.units import parse
+from tawny.core.units import parse, parse_difference_k
 from tawny.errors import N_, SettingsError
 from tawny.settings.decode import read_file
 from tawny.settings.marks import (
@@ -52,6 +53,37 @@ class OutputTable(FileTable, frozen=True, kw_only=True):
     window: Annotated[str, Quantity("s", "1 s", 1.0, 60.0)]
 
 
+class StandbyTable(FileTable, frozen=True, kw_only=True):
+    """Resting warm between pressings: how far below the recipe, and when it is offered."""
+
+    drop: Annotated[
+        str, Quantity("K", "40 K", limits.STANDBY_DROP_LEAST_K, limits.STANDBY_DROP_MOST_K)
+    ] = "40 K"
+    offer_after: Annotated[
+        str, Quantity("s", "15 min", limits.STANDBY_OFFER_LEAST_S, limits.STANDBY_OFFER_MOST_S)
+    ] = "15 min"
+
+
+class DryOutTable(FileTable, frozen=True, kw_only=True):
+    """The slow first heat-up for heaters that may be damp."""
+
+    temperature: Annotated[
+        str, Quantity("degC", "110 degC", limits.DRY_LEAST_C, limits.DRY_MOST_C)
+    ] = "110 degC"
+    hold: Annotated[
+        str, Quantity("s", "60 min", limits.DRY_HOLD_LEAST_S, limits.DRY_HOLD_MOST_S)
+    ] = "60 min"
+    duty_most: Annotated[
+        str, Quantity("fraction", "40 %", limits.DRY_DUTY_LEAST, limits.DRY_DUTY_MOST)
+    ] = "40 %"
+
+
+class FirstOffTable(FileTable, frozen=True, kw_only=True):
+    """How many pressings of each heat-up are checked apart."""
+
+    pressings: Annotated[int, Whole(0, limits.FIRST_OFF_MOST)] = 1
+
+
 class PressTable(FileTable, frozen=True, kw_only=True):
     """A press profile of schema 1."""
 
@@ -63,6 +95,9 @@ class PressTable(FileTable, frozen=True, kw_only=True):
     hydraulics: HydraulicsTable
     supply: SupplyTable
     output: OutputTable
+    standby: StandbyTable = StandbyTable()
+    dry_out: DryOutTable = DryOutTable()
+    first_off: FirstOffTable = FirstOffTable()
 
 
 class HalfTable(FileTable, frozen=True, kw_only=True):
@@ -140,6 +175,12 @@ def read_press(path: Path) -> PressFile:
         output=table.output.kind,
         window_s=window_s,
         ambient_c=parse(table.ambient, "degC"),
+        standby_drop_k=parse_difference_k(table.standby.drop),
+        standby_offer_s=parse(table.standby.offer_after, "s"),
+        dry_c=parse(table.dry_out.temperature, "degC"),
+        dry_hold_s=parse(table.dry_out.hold, "s"),
+        dry_duty=parse(table.dry_out.duty_most, "fraction"),
+        first_off=table.first_off.pressings,
     )
     return PressFile(press, table.simulated, table.port.strip())
 

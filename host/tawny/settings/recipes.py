@@ -21,6 +21,7 @@ _Setpoint = Annotated[str, Quantity("degC", "180 degC", -273.15, 9999.0)]
 _Band = Annotated[str, Quantity("K", "2 K", 0.0, 999.0)]
 _Mass = Annotated[str, Quantity("g", "32 g", 0.0, 99999.0)]
 _Time = Annotated[str, Quantity("s", "4 min", 0.0, 99999.0)]
+_Ramp = Annotated[str, Quantity("K/min", "5 K/min", 0.0, 9999.0)]
 _Energy = Annotated[str, Quantity("kJ/mol", "90 kJ/mol", 0.0, 9999.0)]
 _Force = Annotated[str, Reading(GAUGE_UNITS, "140 bar")]
 
@@ -67,6 +68,13 @@ class CareTable(FileTable, frozen=True, kw_only=True):
     oil_every: Annotated[int, Whole(0, 1000)] = 1
 
 
+class HeatUpTable(FileTable, frozen=True, kw_only=True):
+    """How fast the setpoint may rise, and whether the halves arrive together."""
+
+    ramp: _Ramp
+    together: bool = False
+
+
 class RecipeTable(FileTable, frozen=True, kw_only=True):
     """A recipe file of schema 1."""
 
@@ -82,6 +90,7 @@ class RecipeTable(FileTable, frozen=True, kw_only=True):
     hold: HoldTable
     breath: tuple[BreathTable, ...] = ()
     care: CareTable = CareTable()
+    heat_up: HeatUpTable | None = None
 
 
 class FromFile(NamedTuple):
@@ -125,6 +134,8 @@ def read_recipe(path: Path) -> FromFile:
         clean_every=table.care.clean_every,
         oil_every=table.care.oil_every,
         note=table.note,
+        ramp_k_per_min=None if table.heat_up is None else parse(table.heat_up.ramp, "K/min"),
+        ramp_together=table.heat_up is not None and table.heat_up.together,
     )
     notes = [
         note
@@ -179,6 +190,7 @@ def _lines(recipe: Recipe) -> dict[str, str | int | None]:
     """Return what each key shall say; None: the key is left out."""
     unit = recipe.force_unit
     lower_c, top_up = recipe.lower_setpoint_c, recipe.top_up_below
+    ramp = recipe.ramp_k_per_min
     return {
         "schema": RECIPE_SCHEMA,
         "name": recipe.name,
@@ -199,6 +211,8 @@ def _lines(recipe: Recipe) -> dict[str, str | int | None]:
         "hold.activation_energy": format_quantity(recipe.activation_j_per_mol / 1000.0, "kJ/mol"),
         "care.clean_every": recipe.clean_every,
         "care.oil_every": recipe.oil_every,
+        "heat_up.ramp": None if ramp is None else format_quantity(ramp, "K/min"),
+        "heat_up.together": None if ramp is None else recipe.ramp_together,
     }
 
 
