@@ -22,6 +22,7 @@ from tawny.core.names import (
     Quality,
 )
 from tawny.core.snapshot import (
+    AimView,
     BreatheView,
     Code,
     Figure,
@@ -91,6 +92,79 @@ def _preheat() -> Snapshot:
             Permissive("sensors_good", met=True),
         ),
         next_phase=None,
+    )
+
+
+def _between(**changes: Any) -> Snapshot:
+    ready: dict[str, Any] = {
+        "phase": Phase.READY,
+        "pressing_id": "",
+        "hold": None,
+        "sentence": Code("ready"),
+        "figure": Figure("temperature", 181.2),
+        "next_phase": Phase.OIL,
+    }
+    return make_snapshot(**{**ready, **changes})
+
+
+def _standby() -> Snapshot:
+    return _between(
+        phase=Phase.PAUSED,
+        paused_from=Phase.READY,
+        upper=make_half(process_value_c=146.2, setpoint_c=140.0, deviation_k=6.2, in_band=False),
+        lower=make_half(process_value_c=140.6, setpoint_c=140.0, deviation_k=0.6),
+        sentence=Code("standby", {"goal_c": 140.0}),
+        figure=Figure("temperature", 146.2),
+        next_phase=Phase.SOAK,
+        aim=AimView("standby", 140.0, 140.0),
+    )
+
+
+def _dry_out() -> Snapshot:
+    return _between(
+        phase=Phase.PREHEAT,
+        upper=make_half(process_value_c=71.4, setpoint_c=73.2, deviation_k=-1.8, duty=0.24),
+        lower=make_half(process_value_c=70.6, setpoint_c=73.2, deviation_k=-2.6, duty=0.28),
+        sentence=Code("dry_out", {"stage": 2, "stages": 3, "goal_c": 90.0}),
+        figure=Figure("drying", 5800.0),
+        next_phase=None,
+        aim=AimView("dry_out", 90.0, 90.0, rising=True, stage=2, stages=3, left_s=5800.0),
+    )
+
+
+def _by_hand() -> Snapshot:
+    fields: dict[str, Any] = {"upper_duty": 0.2, "lower_duty": 0.25, "left_s": 431.0}
+    return _between(
+        phase=Phase.PAUSED,
+        paused_from=Phase.READY,
+        upper=make_half(process_value_c=151.2, deviation_k=-28.8, in_band=False, duty=0.2),
+        lower=make_half(process_value_c=150.6, deviation_k=-29.4, in_band=False, duty=0.25),
+        sentence=Code("manual_heat", fields),
+        figure=Figure("temperature", 151.2),
+        next_phase=Phase.SOAK,
+        aim=AimView("manual", 180.0, 180.0, left_s=431.0),
+    )
+
+
+def _unlike() -> Snapshot:
+    return _between(
+        lower=make_half(process_value_c=170.2, setpoint_c=170.0, deviation_k=0.2),
+        lower_setpoint_c=170.0,
+        first_off=True,
+        sentence=Code("ready_standby", {"idle_s": 900.0}),
+    )
+
+
+def _ramp() -> Snapshot:
+    return _between(
+        phase=Phase.PREHEAT,
+        upper=make_half(process_value_c=118.0, setpoint_c=120.4, deviation_k=-2.4, in_band=False),
+        lower=make_half(process_value_c=111.0, setpoint_c=113.0, deviation_k=-2.0),
+        lower_setpoint_c=170.0,
+        sentence=Code("preheat", {"ready_at_utc_ms": NOW_MS + 860_000}),
+        figure=Figure("time_to_ready", 860.0),
+        next_phase=None,
+        aim=AimView("press", 180.0, 170.0, rising=True),
     )
 
 
@@ -235,6 +309,12 @@ _SCENES = {
     "arm": _arm,
     "cool": _cool,
     "preheat": _preheat,
+    "ready": _between,
+    "standby": _standby,
+    "dry-out": _dry_out,
+    "by-hand": _by_hand,
+    "unlike": _unlike,
+    "ramp": _ramp,
     "fill": _fill,
     "fill-slow": lambda: _fill(slow=True),
     "breathe": _breathe,

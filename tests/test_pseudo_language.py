@@ -33,6 +33,12 @@ SCENES = (
     "start",
     "arm",
     "preheat",
+    "ready",
+    "standby",
+    "dry-out",
+    "by-hand",
+    "unlike",
+    "ramp",
     "fill",
     "fill-slow",
     "breathe",
@@ -160,11 +166,11 @@ async def test_pseudo_language_covers_every_question() -> None:
     app = Dashboard(owner)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        for opener in ("s", "x", "c", "o", "l", "v", "question_mark", "q"):
-            await pilot.press(opener)
+        for opener in ("s", "s w", "x", "c", "o", "l", "u", "v", "question_mark", "q"):
+            await pilot.press(*opener.split())
             await pilot.pause()
             assert latin_words(screen_rows(app)) == [], opener
-            await pilot.press("escape")
+            await pilot.press(*["escape"] * len(opener.split()))
             await pilot.pause()
         owner.refuse_with = Code("stale_phase", {"phase": "release"})
         await pilot.press("m")

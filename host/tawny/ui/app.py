@@ -58,6 +58,7 @@ class Dashboard(App[None], inherit_bindings=False):
         Binding("space", "space", show=False),
         Binding("p", "pause", show=False),
         Binding("f", "finish", show=False),
+        Binding("k", "standby", show=False),
         *(Binding(key, f"tap('{key}')", show=False) for key in keys.AT_ONCE),
         *(Binding(key, f"ask('{name}')", show=False) for key, name in keys.ASKING.items()),
         *(Binding(key, f"view('{name}')", show=False) for key, name in keys.VIEWS.items()),
@@ -258,6 +259,11 @@ class Dashboard(App[None], inherit_bindings=False):
         """Pause, or go on."""
         if self.snapshot is not None and self._taps.allow("p", self._clock()):
             self.ask(keys.pause_or_resume(self.snapshot))
+
+    def action_standby(self) -> None:
+        """Rest warm, or go back to pressing heat."""
+        if self.snapshot is not None and self._taps.allow("k", self._clock()):
+            self.ask(keys.standby_or_back(self.snapshot))
 
     def action_rescue(self, number: int) -> None:
         """Tick a step of the rescue card."""

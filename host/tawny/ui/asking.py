@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tawny.core import intents
-from tawny.ui import dialogs
+from tawny.ui import dialogs, upkeep
 from tawny.ui.lists import Alarms, Help
 from tawny.words import _
 
@@ -98,6 +98,10 @@ def _take(app: Dashboard, snapshot: Snapshot) -> None:
     app.push_screen(panel, answered)
 
 
+def _upkeep(app: Dashboard, snapshot: Snapshot) -> None:
+    _push(app, upkeep.Upkeep(app.marks, snapshot))
+
+
 def _push(
     app: Dashboard, panel: dialogs.Panel[intents.Prepare] | dialogs.Panel[intents.AnyIntent]
 ) -> None:
@@ -118,4 +122,5 @@ _OPENERS = {
     "lot": _lot,
     "alarms": _alarms,
     "take": _take,
+    "upkeep": _upkeep,
 }

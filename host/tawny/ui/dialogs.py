@@ -101,6 +101,7 @@ class StartDay(Panel[Prepare]):
         Binding("e", "tick(0)", show=False),
         Binding("d", "tick(1)", show=False),
         Binding("u", "tick(2)", show=False),
+        Binding("w", "dry_out", show=False),
         Binding("s", "start", show=False),
         Binding("n", "leave", show=False),
         Binding("space", "space", show=False),
@@ -109,6 +110,7 @@ class StartDay(Panel[Prepare]):
     def __init__(self, marks: Marks, fresh_tap: Callable[[], bool] | None = None) -> None:
         super().__init__(marks)
         self._ticked = [False, False, False]
+        self._dry_out = False
         self._fresh_tap = fresh_tap
 
     def asked(self) -> list[list[Part]]:
@@ -126,8 +128,11 @@ class StartDay(Panel[Prepare]):
             mark = self.marks.done if done else self.marks.undone
             rows.append([(f" {key}  ", "strong"), (f"{mark} {words}", "plain")])
         rows.append([])
-        rows.append(_key("s", _("start heating with what is ticked")))
-        rows.append(_key("n", _("not now")))
+        damp = _("the heaters may be damp: dry them out slowly first")
+        mark = self.marks.done if self._dry_out else self.marks.undone
+        rows.append([(" w  ", "strong"), (f"{mark} {damp}", "plain")])
+        start = _key("s", _("start heating with what is ticked"))
+        rows.append([*start, ("   ", "plain"), *_key("n", _("not now"))])
         if self._fresh_tap is not None:
             rows.append(_key(_("Space"), _("the simulated hand ticks the next one")))
         return rows
@@ -140,7 +145,23 @@ class StartDay(Panel[Prepare]):
     def action_start(self) -> None:
         """Close with what was seen; the core says what is still missing."""
         empty, dry, let_down = self._ticked
-        self.dismiss(Prepare(empty=empty, dry=dry, let_down=let_down))
+        dry_out = self._dry_out
+        self.dismiss(Prepare(empty=empty, dry=dry, let_down=let_down, dry_out=dry_out))
+
+    def action_dry_out(self) -> None:
+        """Tell what a dry-out does before it is asked for, or take it back."""
+        if self._dry_out:
+            self._take_dry_out(taken=False)
+            return
+
+        def answered(taken: bool | None) -> None:  # noqa: FBT001 - a callback's argument
+            self._take_dry_out(taken=bool(taken))
+
+        self.app.push_screen(DryOut(self.marks), answered)
+
+    def _take_dry_out(self, *, taken: bool) -> None:
+        self._dry_out = taken
+        self.write()
 
     def action_space(self) -> None:
         """Let the simulated hand tick the next one, a tap at a time."""
@@ -150,6 +171,34 @@ class StartDay(Panel[Prepare]):
             self.action_start()
         else:
             self.action_tick(self._ticked.index(False))
+
+
+class DryOut(Panel[bool]):
+    """What a dry-out does and does not do; yes asks for it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("y", "answer(True)", show=False),
+        Binding("n", "answer(False)", show=False),
+    ]
+
+    def asked(self) -> list[list[Part]]:
+        """Return the page and both answers."""
+        lines = (
+            _("Heaters that were stored damp take up water, and their insulation suffers."),
+            _("This heats slowly, in stages, at low duty for hours, then as usual."),
+            _("It drives water out and proves nothing. Whether they may be used is for an"),
+            _("electrician's insulation test to say; local codes and the maker come first."),
+            _("If the residual-current device trips: stop, leave it off, call one."),
+        )
+        rows: list[list[Part]] = [[(_("Dry out damp heaters first?"), "strong")]]
+        rows += [[(line, "plain")] for line in lines]
+        yes = _key("y", _("dry them out first"))
+        rows.append([*yes, ("   ", "plain"), *_key("n", _("no, heat up as usual"))])
+        return rows
+
+    def action_answer(self, yes: bool) -> None:  # noqa: FBT001 - an action's argument
+        """Close with the answer."""
+        self.dismiss(yes)
 
 
 class Scrap(Panel[str]):

@@ -37,6 +37,8 @@ def _digits(shown: Figure) -> str:
         return ""
     if shown.kind == "grams":
         return numbers.number(shown.value)
+    if shown.kind == "drying":
+        return numbers.number(shown.value / 60.0, 0)
     if shown.kind == "temperature":
         return numbers.number(shown.value, 0)
     if shown.kind == "time_to_breath":
@@ -51,6 +53,7 @@ def _caption(shown: Figure, snapshot: Snapshot) -> str:
         "time_to_ready": _("minutes to ready"),
         "time_to_breath": _("seconds to the next breath"),
         "elapsed": _("minutes at {phase}").format(phase=sentences.phase_name(snapshot.phase)),
+        "drying": _("minutes of drying left"),
         "grams": _("grams into each cavity"),
         "temperature": _("°C, the hotter half"),
     }

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tawny.core import intents
+from tawny.core.aim_state import Aim
 from tawny.core.names import Phase
 from tawny.core.phases import TABLE, Trigger
 from tawny.core.snapshot import Snapshot
@@ -36,6 +37,7 @@ ASKING = {
     "l": "lot",
     "v": "alarms",
     "t": "take",
+    "u": "upkeep",
     "question_mark": "help",
     "q": "quit",
 }
@@ -53,6 +55,7 @@ _IN_HAND = frozenset(
         Phase.DEMOULD,
     }
 )
+_RESTABLE = {Phase.SOAK, Phase.READY, Phase.CLEAN, Phase.OIL, Phase.PAUSED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,16 @@ def space(snapshot: Snapshot) -> intents.AnyIntent | str:
 def pause_or_resume(snapshot: Snapshot) -> intents.AnyIntent:
     """Return what `p` asks for: it undoes itself."""
     return intents.Resume() if snapshot.phase is Phase.PAUSED else intents.Pause()
+
+
+def standby_or_back(snapshot: Snapshot) -> intents.AnyIntent:
+    """Return what `k` asks for: it undoes itself."""
+    return intents.Resume() if rests(snapshot) else intents.Standby()
+
+
+def rests(snapshot: Snapshot) -> bool:
+    """Return whether the mould rests warm."""
+    return snapshot.aim is not None and snapshot.aim.kind == Aim.STANDBY
 
 
 def waiting() -> list[Shown]:
@@ -144,15 +157,8 @@ def _space_words(snapshot: Snapshot) -> list[str]:
 def _second_column(snapshot: Snapshot) -> list[Shown]:
     phase = snapshot.phase
     in_hand = phase in _IN_HAND or snapshot.paused_from in _IN_HAND
-    keys = []
-    if snapshot.sentence.code in START_CODES:
-        keys.append(Shown("s", _("start the day"), 0, 1))
-    elif snapshot.sentence.code in AGAIN_CODES:
-        keys.append(Shown("s", _("heat again"), 0, 1))
-    elif snapshot.sentence.code == "arm":
-        keys.append(Shown("r", _("ask for arming"), 0, 1))
-    elif snapshot.breathe is not None and phase in {Phase.BREATHE, Phase.HOLD}:
-        keys.append(Shown("m", _("mark a breath"), 0, 1))
+    beside = _beside_space(snapshot)
+    keys = [] if beside is None else [Shown(*beside, 0, 1)]
     if phase is Phase.PAUSED:
         keys.append(Shown("p", _("go on"), 1, 1))
     elif (phase, Trigger.PAUSE) in TABLE:
@@ -164,6 +170,24 @@ def _second_column(snapshot: Snapshot) -> list[Shown]:
     else:
         keys.append(Shown("o", _("name the operator"), 2, 1))
     return keys
+
+
+def _beside_space(snapshot: Snapshot) -> tuple[str, str] | None:
+    """Return the key beside the space bar with its words, if one is allowed now."""
+    code, phase = snapshot.sentence.code, snapshot.phase
+    if code in START_CODES:
+        return "s", _("start the day")
+    if code in AGAIN_CODES:
+        return "s", _("heat again")
+    if code == "arm":
+        return "r", _("ask for arming")
+    if snapshot.breathe is not None and phase in {Phase.BREATHE, Phase.HOLD}:
+        return "m", _("mark a breath")
+    if rests(snapshot):
+        return "k", _("to pressing heat")
+    if phase in _RESTABLE and snapshot.aim is None:
+        return "k", _("rest warm")
+    return None
 
 
 def _third_column(snapshot: Snapshot, *, desk: bool) -> list[Shown]:

@@ -124,6 +124,7 @@ class Help(Panel[None]):
             ("m", _("mark a breath")),
             ("x", _("scrap, mould stays hot")),
             ("p", _("pause, go on")),
+            ("k", _("rest warm, back to heat")),
             ("s", _("start the day")),
             ("r", _("ask for arming")),
         )
@@ -131,11 +132,12 @@ class Help(Panel[None]):
             ("c", _("choose a recipe")),
             ("o", _("name the operator")),
             ("l", _("name the lot")),
-            ("i", _("simulated hand: press a button at the board")),
+            ("i", _("simulated hand: a button")),
             ("t", _("take the desk")),
             ("b", _("big figure")),
             ("w", _("longer or shorter trend")),
             ("1-9", _("tick a rescue step")),
+            ("u", _("upkeep: heat by hand")),
             ("q", _("leave; asks first")),
         )
         cells = max((self.app.size.width - 8) // 2, 20)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from tawny.core.aim_state import Aim
 from tawny.core.names import Half, Phase, Quality
-from tawny.core.snapshot import HalfView, HoldView, Snapshot
+from tawny.core.snapshot import AimView, HalfView, HoldView, Snapshot
 from tawny.ui import digits
 from tawny.ui.look import WORKING, Look, deviation_alarm
 from tawny.ui.text import Part, Role, cut, pad, right
@@ -13,6 +14,7 @@ _AS_THE_RECIPE_S = 0.5
 _LEAST_CAUSE_K = 0.5
 _SECONDS_A_DASH = 2.0
 _GROWN_WIDTH = 21
+_BEFORE_CLOSING = {Phase.SOAK, Phase.READY, Phase.CLEAN, Phase.OIL}
 
 
 def side(snapshot: Snapshot, look: Look, cells: int) -> list[list[Part]]:
@@ -96,12 +98,45 @@ def _phase_lines(snapshot: Snapshot, look: Look) -> list[list[Part]]:
         return [_fill_line(snapshot, look)]
     lines: list[list[Part]] = []
     if snapshot.upper.setpoint_c is not None or snapshot.lower.setpoint_c is not None:
-        words = _("setpoint {setpoint}, band {band} either way").format(
-            setpoint=numbers.temperature(snapshot.setpoint_c, 0),
-            band=numbers.difference(snapshot.band_k),
-        )
-        lines.append([(words, "quiet")])
+        lines.append([(_held_at(snapshot), "quiet")])
+        if snapshot.first_off and snapshot.phase in _BEFORE_CLOSING:
+            lines.append([(_("first-off: check its part apart"), "plain")])
     return lines
+
+
+def _held_at(snapshot: Snapshot) -> str:
+    """Return what the halves are held at: the recipe, or what is asked for in its place."""
+    aim, lower_c = snapshot.aim, snapshot.lower_setpoint_c
+    if aim is not None:
+        return _aimed(snapshot, aim)
+    setpoint = numbers.temperature(snapshot.setpoint_c, 0)
+    band = numbers.difference(snapshot.band_k)
+    if lower_c is None or lower_c == snapshot.setpoint_c:
+        return _("setpoint {setpoint}, band {band} either way").format(setpoint=setpoint, band=band)
+    return _("upper {upper}, lower {lower}, band {band}").format(
+        upper=setpoint, lower=numbers.temperature(lower_c, 0), band=band
+    )
+
+
+def _aimed(snapshot: Snapshot, aim: AimView) -> str:
+    goal = _pair(aim.upper_goal_c, aim.lower_goal_c)
+    upper_c, lower_c = snapshot.upper.setpoint_c, snapshot.lower.setpoint_c
+    if aim.kind == Aim.STANDBY:
+        usual = _pair(snapshot.setpoint_c, snapshot.lower_setpoint_c)
+        return _("standby {goal}, pressing {usual}").format(goal=goal, usual=usual)
+    if aim.kind == Aim.MANUAL:
+        return _("by hand, no heat from {goal} on").format(goal=goal)
+    if upper_c is None or lower_c is None:
+        return _("setpoint going to {goal}").format(goal=goal)
+    return _("setpoint {now}, going to {goal}").format(now=_pair(upper_c, lower_c), goal=goal)
+
+
+def _pair(upper_c: float, lower_c: float | None) -> str:
+    """Return both halves' temperatures, or the one that holds for both."""
+    upper = numbers.temperature(upper_c, 0)
+    if lower_c is None or round(lower_c) == round(upper_c):
+        return upper
+    return f"{numbers.number(upper_c, 0)}/{numbers.temperature(lower_c, 0)}"
 
 
 def _hold_words(hold: HoldView) -> tuple[str, str]:

@@ -57,6 +57,7 @@ class Trend(Widget, can_focus=False):
             old,
             snapshot.phase in WORKING,
             snapshot.setpoint_c,
+            _lowest_c(snapshot),
             snapshot.board.trip_c,
         )
         if shown != self._shown:
@@ -106,7 +107,7 @@ class Trend(Widget, can_focus=False):
         if snapshot is None or not len(self.trace):
             return [Strip.blank(width, self.rich_style)]
         low_c, high_c = plot_range(
-            snapshot.setpoint_c, snapshot.board.trip_c, working=snapshot.phase in WORKING
+            _lowest_c(snapshot), snapshot.board.trip_c, working=snapshot.phase in WORKING
         )
         frame = Frame(
             width=width,
@@ -151,3 +152,13 @@ class Trend(Widget, can_focus=False):
             Segment(text, self.get_component_rich_style(_ROLE_CLASS[role])) for text, role in row
         ]
         return Strip(segments).adjust_cell_length(self.size.width, self.rich_style)
+
+
+def _lowest_c(snapshot: Snapshot) -> float:
+    """Return the lowest setpoint that the plot has to reach down to."""
+    setpoints_c = [snapshot.setpoint_c]
+    if snapshot.lower_setpoint_c is not None:
+        setpoints_c.append(snapshot.lower_setpoint_c)
+    if snapshot.aim is not None:
+        setpoints_c += [snapshot.aim.upper_goal_c, snapshot.aim.lower_goal_c]
+    return min(setpoints_c)

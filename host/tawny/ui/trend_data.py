@@ -41,6 +41,7 @@ class Trace:
     def __init__(self, points: Iterable[TrendPoint] = ()) -> None:
         self.host_s = array("d")
         self.setpoint_c = array("d")  # NaN: no heat wanted
+        self.lower_setpoint_c = array("d")  # NaN: that of the upper half
         self.trip_c = array("d")
         self.marks: list[Mark] = []
         self._upper_low = array("d")
@@ -68,6 +69,7 @@ class Trace:
     def _append(self, point: TrendPoint) -> None:
         self.host_s.append(point.host_s)
         self.setpoint_c.append(_number(point.setpoint_c, math.nan))
+        self.lower_setpoint_c.append(_number(point.lower_setpoint_c, math.nan))
         self.trip_c.append(point.trip_c)
         self._upper_low.append(_number(point.upper_min_c, math.inf))
         self._upper_high.append(_number(point.upper_max_c, -math.inf))
@@ -83,6 +85,7 @@ class Trace:
         for column in (
             self.host_s,
             self.setpoint_c,
+            self.lower_setpoint_c,
             self.trip_c,
             self._upper_low,
             self._upper_high,

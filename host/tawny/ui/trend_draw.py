@@ -132,6 +132,7 @@ class _Plot:
             start = stop
         for column, _start, stop in spans:
             self._guide(column, first, trace.setpoint_c[stop - 1], "setpoint", 3)
+            self._guide(column, first, trace.lower_setpoint_c[stop - 1], "setpoint", 3)
             self._guide(column, first, trace.trip_c[stop - 1], "trip", 4)
         lower, upper = _Pen("lower", first, dashed=True), _Pen("upper", first, dashed=False)
         for column, at, stop in spans:
