@@ -276,8 +276,11 @@ def test_tuning_two_points_find_a_first_order_process() -> None:
 def test_tuning_two_areas_find_a_first_order_process() -> None:
     """The same process: lag 5, dead time 2 once the tail is whole."""
     plant = control.tf([1.0], [5.0, 1.0])
-    whole = rules.area(*step_of(plant, dead_time_s=2.0, until_s=80.0), 1.0)
+    times_s, rises = step_of(plant, dead_time_s=2.0, until_s=80.0)
+    whole = rules.area(times_s, rises, 1.0)
     assert whole == pytest.approx((1.0, 5.0, 2.0, 0.0), abs=1e-3)
+    # The same where nobody looked before it moved.
+    assert rules.area(times_s[150:], rises[150:], 1.0) == pytest.approx(whole, abs=1e-3)
 
 
 def test_tuning_two_areas_lose_what_the_tail_is_cut_short_by() -> None:
