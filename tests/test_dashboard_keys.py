@@ -29,6 +29,7 @@ AT_ONCE = [
     ("r", intents.Arm()),
     ("i", intents.Confirm()),
     ("p", intents.Pause()),
+    ("k", intents.Standby()),
     ("space", intents.Advance(seen=Phase.HOLD)),
 ]
 
@@ -47,6 +48,13 @@ async def test_dashboard_sends_a_key_at_once(key: str, intent: intents.AnyIntent
         (["x", "2"], intents.Scrap("burnt")),
         (["s", "e", "d", "u", "s"], intents.Prepare(empty=True, dry=True, let_down=True)),
         (["s", "e", "s"], intents.Prepare(empty=True, dry=False, let_down=False)),
+        (
+            ["s", "e", "d", "u", "w", "y", "s"],
+            intents.Prepare(empty=True, dry=True, let_down=True, dry_out=True),
+        ),
+        (["s", "w", "n", "s"], intents.Prepare(empty=False, dry=False, let_down=False)),
+        (["s", "w", "y", "w", "s"], intents.Prepare(empty=False, dry=False, let_down=False)),
+        (["u", "a", "a", "b", "t", "s"], intents.ManualHeat(upper=0.1, lower=0.05, minutes=10.0)),
         (["c", "up", "enter"], intents.ChooseRecipe("coffee-bran")),
         (["o", "E", "v", "a", "enter"], intents.SetOperator("Eva")),
         (["l", "C", "minus", "7", "enter"], intents.SetLot("C-7")),
@@ -70,6 +78,7 @@ async def test_dashboard_asks_first(tapped: list[str], intent: intents.AnyIntent
         ("o", "Enter  take it"),
         ("l", "Enter  take it"),
         ("v", "v  close"),
+        ("u", "n  not now"),
         ("question_mark", "?  close"),
         ("q", "n  stay"),
     ],
@@ -150,6 +159,10 @@ async def test_dashboard_says_when_heat_off_did_not_get_through() -> None:
         ("breathe", ["m  mark a breath"], ["next:"]),
         ("hold", ["x  scrap this pressing"], ["next:", "mark a breath", "pause"]),
         ("release", ["Space  next: open"], ["mark a breath"]),
+        ("ready", ["k  rest warm", "p  pause"], ["pressing heat", "heat by hand", "upkeep"]),
+        ("standby", ["k  to pressing heat", "p  go on"], ["rest warm"]),
+        ("by-hand", ["p  go on"], ["rest warm", "pressing heat"]),
+        ("dry-out", ["p  pause"], ["rest warm"]),
     ],
 )
 async def test_dashboard_shows_a_key_only_when_it_is_allowed(
@@ -219,6 +232,68 @@ async def test_dashboard_offers_to_heat_again_after_heat_was_off(*, simulated: b
             assert shown.owner.asked == [intents.Advance(seen=Phase.COOL)]
             await shown.tap("s")
             assert "nothing lies in the mould" in shown.text()
+
+
+async def test_dashboard_goes_back_from_standby_by_the_same_key() -> None:
+    """Key k undoes itself."""
+    async with desk(scene("standby")) as shown:
+        await shown.tap("k")
+        assert shown.owner.asked == [intents.Resume()]
+
+
+async def test_dashboard_tells_what_a_dry_out_does_before_it_is_asked_for() -> None:
+    """What it does, what it does not, who decides, and what to stop for stand on one page."""
+    async with desk(scene("start")) as shown:
+        await shown.tap("s", "w")
+        text = " ".join(shown.text().split())
+        for words in (
+            "in stages, at low duty",
+            "proves nothing",
+            "electrician's insulation test",
+            "local codes",
+            "residual-current device trips: stop",
+        ):
+            assert words in text
+        assert shown.owner.asked == []
+        await shown.tap("y")
+        assert "✓ the heaters may be damp" in shown.text()
+
+
+async def test_dashboard_turns_heat_by_hand_round_within_its_limits() -> None:
+    """Past 50 % it begins at 0 again, past 20 min at 5; what is shown is what is asked for."""
+    async with desk(scene("ready")) as shown:
+        await shown.tap("u", *["a"] * 10, *["b"] * 11, *["t"] * 3)
+        assert "upper half 50 %" in shown.text()
+        assert "lower half 0 %" in shown.text()
+        assert "for 20:00 min" in shown.text()
+        await shown.tap("t", "s")
+        assert shown.owner.asked == [intents.ManualHeat(upper=0.5, lower=0.0, minutes=5.0)]
+
+
+async def test_dashboard_ends_a_dry_out_by_a_key_of_its_own() -> None:
+    """While it lasts the page of upkeep offers its end, and no heat by hand."""
+    async with desk(scene("dry-out")) as shown:
+        await shown.tap("u", "s")
+        assert shown.owner.asked == []
+        await shown.tap("e")
+        assert shown.owner.asked == [intents.EndDryOut()]
+
+
+async def test_dashboard_says_what_each_half_is_held_at() -> None:
+    """Standby, a ramp, halves unlike each other and a first-off pressing are named."""
+    said = {
+        "ready": "setpoint 180 °C, band 3 K either way",
+        "standby": "standby 140 °C, pressing 180 °C",
+        "unlike": "upper 180 °C, lower 170 °C, band 3 K",
+        "ramp": "setpoint 120/113 °C, going to 180/170 °C",
+        "dry-out": "setpoint 73 °C, going to 90 °C",
+        "by-hand": "by hand, no heat from 180 °C on",
+    }
+    async with desk(scene("ready")) as shown:
+        for name, words in said.items():
+            await shown.show(scene(name))
+            assert words in shown.text(), name
+            assert ("first-off: check its part apart" in shown.text()) is (name == "unlike")
 
 
 @pytest.mark.parametrize("chord", ["ctrl+q", "ctrl+c", "ctrl+d", "ctrl+z", "ctrl+p"])

@@ -46,6 +46,10 @@ _ACTIONS = st.one_of(
                 ask.Scrap(),
                 ask.Pause(),
                 ask.Resume(),
+                ask.Standby(),
+                ask.ManualHeat(upper=0.4, lower=0.2, minutes=1.0),
+                ask.Prepare(empty=True, dry=True, let_down=True, dry_out=True),
+                ask.EndDryOut(),
                 ask.HeatOff(),
                 ask.Acknowledge(),
                 ask.ResetAlarm(),
@@ -131,6 +135,17 @@ def _sound(play: Play, sent: fx.SendDuty, boot: int) -> None:
         assert 0.0 <= duty <= (0.5 if play.board["inputs"] & IN_OPEN else 1.0)
         assert duty == 0.0 or setpoint_c > 0.0
         assert value_c < 200.0
+    aim = play.state.aim
+    if play.state.cycle.pressing is not None:
+        assert (sent.upper_setpoint_c, sent.lower_setpoint_c) == (180.0, 180.0)
+    elif aim.manual is not None:
+        assert not aim.manual.over
+        assert (sent.upper, sent.lower) <= (0.4, 0.2)
+    elif aim.standby:
+        assert max(sent.upper_setpoint_c, sent.lower_setpoint_c) <= 140.0
+    elif aim.dry is not None:
+        assert max(sent.upper, sent.lower) <= 0.4
+        assert max(sent.upper_setpoint_c, sent.lower_setpoint_c) <= 110.0
     assert play.state.cycle.confirmed
     assert play.state.desk_empty_s < 60.0
     assert play.state.link.boot == boot

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
-from core_events import Play, make_state
+from core_events import RECIPE, Play, make_state
 from tawny.core import events as ev
 from tawny.core import intents as ask
+from tawny.core.heat import setpoints_c
 from tawny.core.names import Phase
 from tawny.core.state import State
 from tawny.core.state_codec import decode_state, encode_state
@@ -41,6 +43,36 @@ def _busy_hour() -> Play:
     return play
 
 
+def _idle_day() -> Play:
+    """A dry-out, a ramp, a rest and heat by hand, with doubts in between."""
+    play = Play(_slow())
+    play.ask(ask.Prepare(empty=True, dry=True, let_down=True, dry_out=True))
+    play.board["st"] = "armed"
+    play.run(30.0)
+    play.set_c(58.0)
+    play.run(60.0)
+    play.ask(ask.EndDryOut())
+    play.run(30.0)
+    play.upper_c = None
+    play.run(1.0)
+    play.set_c(175.0)
+    play.run(60.0)
+    play.ask(ask.Standby())
+    play.run(20.0)
+    play.ask(ask.ManualHeat(upper=0.2, lower=0.1, minutes=1.0))
+    play.run(30.0)
+    play.lower_c = None
+    play.run(2.0)
+    play.set_c(150.0)
+    play.ask(ask.Resume())
+    play.run(30.0)
+    return play
+
+
+def _slow() -> State:
+    return make_state(recipes=(replace(RECIPE, ramp_k_per_min=5.0, ramp_together=True),))
+
+
 def _lived(state: State, events: list[ev.AnyEvent]) -> list[bytes]:
     lived = []
     for event in events:
@@ -60,6 +92,37 @@ def test_step_replays_to_the_same_bytes() -> None:
         effects += len(more)
     assert final == play.state
     assert effects > 300
+
+
+def test_step_replays_what_the_setpoint_did() -> None:
+    """Standby, ramps, dry-out and heat by hand replay byte for byte, over JSON and back."""
+    play = _idle_day()
+    kept = msgspec.json.encode(play.events)
+    events = msgspec.json.decode(kept, type=list[ev.AnyEvent])
+    assert _lived(_slow(), events) == _lived(_slow(), play.events)
+    final = _slow()
+    for event in events:
+        final, _ = step(final, event)
+    assert final == play.state
+    assert decode_state(encode_state(final)) == final
+
+
+def test_step_state_of_before_the_working_setpoint_is_read() -> None:
+    """A state that an earlier program kept has no aim: it is read as the recipe's own."""
+    state = Play().to(P.HOLD).state
+    told = msgspec.to_builtins(state)
+    del told["aim"]
+    del told["cycle"]["pressing"]["first_off"]
+    for name in ("standby_drop_k", "standby_offer_s", "dry_c", "dry_hold_s", "dry_duty"):
+        del told["press"][name]
+    del told["press"]["first_off"]
+    for recipe in (*told["recipes"], told["recipe"], told["cycle"]["pressing"]["recipe"]):
+        del recipe["ramp_k_per_min"], recipe["ramp_together"]
+    kept = msgspec.msgpack.encode({"schema": 1, "state": msgspec.Raw(msgspec.msgpack.encode(told))})
+    read = decode_state(kept)
+    assert setpoints_c(read) == (180.0, 180.0)
+    assert read.cycle.pressing is not None
+    assert not read.cycle.pressing.first_off
 
 
 def test_step_replays_from_events_that_were_recorded() -> None:

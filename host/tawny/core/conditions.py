@@ -98,10 +98,11 @@ def _process(state: State, found: Found) -> None:
         found["dry_out_stalls"] = {"stage_c": dry_stage(state)[0]}
     wanted_c = setpoints_c(state)
     off_k: dict[str, float] = {}
-    for name, half, setpoint_c in (("upper", upper, wanted_c[0]), ("lower", lower, wanted_c[1])):
-        good = half.quality is Quality.GOOD and half.reached
-        if good and setpoint_c is not None and half.value_c is not None:
-            off_k[name] = half.value_c - setpoint_c
+    for name, half, now_c in (("upper", upper, wanted_c[0]), ("lower", lower, wanted_c[1])):
+        good = half.quality is Quality.GOOD and half.reached and now_c is not None
+        # By the setpoint that it has reached: another one is judged from its next line on.
+        if good and half.setpoint_c is not None and half.value_c is not None:
+            off_k[name] = half.value_c - half.setpoint_c
     if not off_k:
         return
     high = {name: one_k for name, one_k in off_k.items() if one_k > HIGH_K}
