@@ -7,13 +7,15 @@ unforeseen is added to the rows, earlier by the time that the observer needed to
 
 from __future__ import annotations
 
+from itertools import accumulate
+
 import msgspec
 
 ROW_S = 2.0
 ROWS_MOST = 300  # 10 min; what comes later is as the last row
-LATE_S = 4.0  # by which the observer sees heat come and go
-FIRST_SHARE = 1.0  # of what was unforeseen, after the first pressing
-LATER_SHARE = 0.5
+LATE_S = 4.0  # by which the observer sees heat come and go, the dead time of the reading apart
+LATER_SHARE = 0.2  # the least, after many
+SMOOTH_PER_ROW = 0.125  # rows to either side that a row is averaged with, for each row before it
 FADES = 0.97  # each row beyond what was seen
 OPENINGS_KEPT = 9
 PRESSED_LEAST_S = 30.0  # less tells nothing of a charge
@@ -27,7 +29,7 @@ class Demand(msgspec.Struct, frozen=True):
     Attributes:
         charge: For which charge it was learned; another one begins anew.
         opened, pressed: Upper and lower, rows from the opening and from the closing on.
-        pressings: From how many closings it was learned.
+        pressings, openings: From how many it was learned.
         opened_s: How long the mould stood open before the last closings.
     """
 
@@ -35,6 +37,7 @@ class Demand(msgspec.Struct, frozen=True):
     opened: tuple[Rows, Rows] = ((), ())
     pressed: tuple[Rows, Rows] = ((), ())
     pressings: int = 0
+    openings: int = 0
     opened_s: tuple[float, ...] = ()
 
     def usual_opening_s(self) -> float | None:
@@ -73,18 +76,32 @@ def watched(watch: Watch, unforeseen: tuple[float, float], dt_s: float) -> Watch
     return Watch(since_s, watch.rows, sums, count)
 
 
-def after_opening(demand: Demand, watch: Watch, *, pressed: bool) -> Demand:
-    """Learn from an opening; one that ended in a closing on a charge also says how long it took."""
+def after_opening(
+    demand: Demand, watch: Watch, dead_s: tuple[float, float], *, pressed: bool
+) -> Demand:
+    """Learn from an opening; one that ended in a closing on a charge also says how long it took.
+
+    Args:
+        demand: What was learned so far.
+        watch: The opening.
+        dead_s: How late each half's reading is.
+        pressed: It ended in a closing on a charge.
+    """
     opened_s = demand.opened_s
     if pressed:
         opened_s = (*opened_s, watch.since_s)[-OPENINGS_KEPT:]
     return msgspec.structs.replace(
-        demand, opened=_learned(demand.opened, watch.rows), opened_s=opened_s
+        demand,
+        opened=_learned(demand.opened, watch.rows, dead_s, demand.openings),
+        openings=demand.openings + 1,
+        opened_s=opened_s,
     )
 
 
-def after_pressing(demand: Demand, watch: Watch, charge: str) -> Demand:
-    """Learn from a pressing that may teach."""
+def after_pressing(
+    demand: Demand, watch: Watch, dead_s: tuple[float, float], charge: str
+) -> Demand:
+    """Learn from a pressing that may teach, as from an opening."""
     if watch.since_s < PRESSED_LEAST_S:
         return demand
     same = charge == demand.charge
@@ -92,7 +109,7 @@ def after_pressing(demand: Demand, watch: Watch, charge: str) -> Demand:
     return msgspec.structs.replace(
         demand,
         charge=charge,
-        pressed=_learned(before, watch.rows),
+        pressed=_learned(before, watch.rows, dead_s, demand.pressings if same else 0),
         pressings=demand.pressings + 1 if same else 1,
     )
 
@@ -105,15 +122,23 @@ def row_at(rows: Rows, at_s: float) -> float:
     return rows[index] if index < len(rows) else rows[-1]
 
 
-def _learned(before: tuple[Rows, Rows], unforeseen: tuple[Rows, Rows]) -> tuple[Rows, Rows]:
-    return (_one(before[0], unforeseen[0]), _one(before[1], unforeseen[1]))
+def _learned(
+    before: tuple[Rows, Rows],
+    unforeseen: tuple[Rows, Rows],
+    dead_s: tuple[float, float],
+    times: int,
+) -> tuple[Rows, Rows]:
+    share = max(1.0 / (times + 1), LATER_SHARE)
+    return (
+        _one(before[0], unforeseen[0], dead_s[0], share),
+        _one(before[1], unforeseen[1], dead_s[1], share),
+    )
 
 
-def _one(before: Rows, unforeseen: Rows) -> Rows:
+def _one(before: Rows, unforeseen: Rows, dead_s: float, share: float) -> Rows:
     if not unforeseen:
         return before
-    share = LATER_SHARE if before else FIRST_SHARE
-    late = round(LATE_S / ROW_S)
+    late = round((LATE_S + dead_s) / ROW_S)
     last = len(unforeseen) - 1
     rows = [
         row_at(before, index * ROW_S) + share * unforeseen[min(index + late, last)]
@@ -121,4 +146,17 @@ def _one(before: Rows, unforeseen: Rows) -> Rows:
     ]
     end = rows[-1]
     faded = (end * FADES ** (index - last) for index in range(len(rows), len(before)))
-    return (*rows, *faded)
+    return _smooth((*rows, *faded))
+
+
+def _smooth(rows: Rows) -> Rows:
+    """Return means over a stretch that grows with time: noise would add up, pressing by pressing.
+
+    What a charge takes changes fast at first only.
+    """
+    sums = (0.0, *accumulate(rows))
+    smooth = []
+    for index in range(len(rows)):
+        wide = min(int(index * SMOOTH_PER_ROW), index, len(rows) - 1 - index)
+        smooth.append((sums[index + wide + 1] - sums[index - wide]) / (2 * wide + 1))
+    return tuple(smooth)

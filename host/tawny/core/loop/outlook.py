@@ -13,7 +13,7 @@ from typing import NamedTuple
 from tawny.core.limits import OPEN_DUTY_MOST
 from tawny.core.loop.demand import Rows, row_at
 from tawny.core.loop.gains import STEP_S
-from tawny.core.loop.law import Aim, landing
+from tawny.core.loop.law import Aim, landing, short_of
 from tawny.core.loop.seen import FADES_S, Seen
 from tawny.core.loop.thermal import HalfThermal
 
@@ -95,26 +95,33 @@ def course(
         limit = most if shut else min(most, OPEN_DUTY_MOST)
         surfaces = states[0][2], states[1][2]
         falling = True
+        lands = []
+        takes = []
         for index in (0, 1):
             half, one, aim = halves[index], seens[index], aims[index]
             arriving, body_c, surface_c, pending_s = states[index]
-            exchange = half.exchange_per_s * (surface_c - surfaces[1 - index]) if shut else 0.0
             residual = one.taken * fade
-            taken = ahead.taken(index, at_s) + residual
+            takes.append(ahead.taken(index, at_s) + residual)
             later = ahead.taken(index, at_s + aim.look_s) + residual
-            land = landing(
-                half,
-                aim,
-                one,
-                arriving=arriving,
-                body_c=body_c,
-                surface_c=surface_c,
-                pending_s=pending_s,
-                flow=exchange + half.rise_k_per_s * later,
-                room_c=room_c,
+            lands.append(
+                landing(
+                    half,
+                    aim,
+                    one,
+                    arriving=arriving,
+                    body_c=body_c,
+                    surface_c=surface_c,
+                    pending_s=pending_s,
+                    flow=half.rise_k_per_s * later,
+                    room_c=room_c,
+                )
             )
-            duty = land.hold + aim.kp * (aim.setpoint_c - land.value_c)
-            duty = min(max(duty, 0.0), limit)
+        short = short_of(aims, lands[0], lands[1])
+        for index in (0, 1):
+            half, one, aim, land = halves[index], seens[index], aims[index], lands[index]
+            arriving, body_c, surface_c, pending_s = states[index]
+            exchange = half.exchange_per_s * (surface_c - surfaces[1 - index]) if shut else 0.0
+            duty = min(max(land.hold + aim.kp * short[index], 0.0), limit)
             given = first[index]
             if step == 0 and given is not None:
                 duty += (given - duty) * STEP_S / LOOK_STEP_S
@@ -129,7 +136,7 @@ def course(
             into_body = rise * (arriving * (1.0 + one.scale) + one.drift) - half.loss_k_per_s(
                 surface_c - room_c
             )
-            into_surface = -exchange - rise * taken
+            into_surface = -exchange - rise * takes[index]
             mean_c = metal * body_c + share * surface_c + (into_body + into_surface) * LOOK_STEP_S
             rest_k = (into_body / metal - into_surface / share) * half.spread_lag_s
             apart_k = rest_k + (body_c - surface_c - rest_k) * spread_left[index]

@@ -20,15 +20,23 @@ from msgspec.structs import replace
 from tawny.core.control import law_step
 from tawny.core.loop.demand import Demand, Watch, after_opening, after_pressing, watched
 from tawny.core.loop.gains import STEP_S
-from tawny.core.loop.law import Aim, aim, landing
+from tawny.core.loop.law import Aim, Landing, aims, landing, short_of
 from tawny.core.loop.outlook import Ahead, course
 from tawny.core.loop.seen import Seen, Situation, first_seen, observe, pipe_steps, resumed
 from tawny.core.loop.thermal import HalfThermal, Thermal
 
-PEAK_K = 0.35  # above setpoint: how high a peak full duty may leave behind
+# How high above setpoint a peak full duty may leave behind: less where a long coast has to be
+# foreseen, whose prediction is off by a hundredth or two.
+PEAK_K, PEAK_PER_COAST = 0.4, 0.009
+PEAK_BEFORE_CHARGE_K = 0.75
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
 RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
 LANDED_K = 1.0
+# A board with a long output window takes a raised duty only with the next window, but begins one
+# at once where the duty rises from 0: such a half is sent 0 once before full duty.
+LONG_WINDOW_S = 5.0
+FRESH_WINDOW_DUTY = 0.95
+AGAIN_K = 0.4  # beyond `LOW_K`: a half that was let off full duty gets it again only then
 NEAR_COASTS = 1.6  # full duty needs no look ahead while the half is further away
 NEAR_K = 5.0
 SETTLE_LAGS = 2.2  # a look ahead ends when what is done now has shown
@@ -150,12 +158,9 @@ def loop_step(loop: Loop, given: Given) -> tuple[Loop, Duties]:
     if given.setpoints_c is None or not given.most > 0.0:
         off = replace(loop, upper=_cold(loop.upper), lower=_cold(loop.lower), rising=False)
         return (off if given.setpoints_c is None else loop), _OFF
-    aims = (
-        aim(halves[0], given.setpoints_c[0], given.window_s),
-        aim(halves[1], given.setpoints_c[1], given.window_s),
-    )
-    loop = _full(loop, given, halves, seens, aims)
-    return _decided(loop, given, halves, seens, aims)
+    to = aims(halves, given.setpoints_c, given.window_s, shut=loop.place is not Place.OPEN)
+    loop = _full(loop, given, halves, seens, to)
+    return _decided(loop, given, halves, seens, to)
 
 
 def _anew(loop: Loop) -> Loop:
@@ -172,10 +177,11 @@ def _placed(loop: Loop, given: Given) -> Loop:
         return loop
     demand = loop.demand
     if loop.watch is not None:
+        dead_s = (given.thermal.upper.dead_time_s, given.thermal.lower.dead_time_s)
         if loop.place is Place.OPEN:
-            demand = after_opening(demand, loop.watch, pressed=given.place is Place.PRESSED)
+            demand = after_opening(demand, loop.watch, dead_s, pressed=given.place is Place.PRESSED)
         elif loop.place is Place.PRESSED and given.teaches:
-            demand = after_pressing(demand, loop.watch, given.charge)
+            demand = after_pressing(demand, loop.watch, dead_s, given.charge)
     watch = None if given.place is Place.SHUT or given.setpoints_c is None else Watch()
     return replace(loop, place=given.place, demand=demand, watch=watch)
 
@@ -241,12 +247,12 @@ def _full(
     given: Given,
     halves: tuple[HalfThermal, HalfThermal],
     seens: tuple[Seen, Seen],
-    aims: tuple[Aim, Aim],
+    to: tuple[Aim, Aim],
 ) -> Loop:
     """Decide which half gets full duty."""
-    below_k = [one.setpoint_c - seen.surface_c for one, seen in zip(aims, seens, strict=True)]
+    below_k = [one.setpoint_c - seen.surface_c for one, seen in zip(to, seens, strict=True)]
     ahead = _ahead(loop, given)
-    most = _most(given, halves, aims)
+    most = _most(given, halves, to)
     if loop.place is Place.SHUT:
         full = [half.full for half in (loop.upper, loop.lower)]
         rising = loop.rising
@@ -266,21 +272,26 @@ def _full(
         lows_c = course(
             halves,
             seens,
-            aims,
+            to,
             ahead,
             (None, None),
             room_c=given.room_c,
             most=given.most,
             horizon_s=horizon_s,
         ).lows_c
-        full = [low_c < one.setpoint_c - LOW_K for low_c, one in zip(lows_c, aims, strict=True)]
+        full = [
+            low_c
+            < one.setpoint_c
+            - (LOW_K if half.full or given.window_s < LONG_WINDOW_S else LOW_K + AGAIN_K)
+            for low_c, one, half in zip(lows_c, to, (loop.upper, loop.lower), strict=True)
+        ]
         near = any(full)
         loop = replace(loop, rising=False)
     if near:
         peaks_c = course(
             halves,
             seens,
-            aims,
+            to,
             ahead,
             (most[0] if full[0] else None, most[1] if full[1] else None),
             room_c=given.room_c,
@@ -288,22 +299,28 @@ def _full(
             horizon_s=horizon_s,
         ).peaks_c
         full = [
-            wanted and not peak_c > one.setpoint_c + PEAK_K
-            for wanted, peak_c, one in zip(full, peaks_c, aims, strict=True)
+            wanted and not peak_c > one.setpoint_c + _peak_k(half, loop.place)
+            for wanted, peak_c, one, half in zip(full, peaks_c, to, halves, strict=True)
         ]
     return replace(
         loop, upper=replace(loop.upper, full=full[0]), lower=replace(loop.lower, full=full[1])
     )
 
 
+def _peak_k(half: HalfThermal, place: Place) -> float:
+    if place is Place.OPEN:
+        return PEAK_BEFORE_CHARGE_K
+    return max(PEAK_K - PEAK_PER_COAST * half.coast_k(), 0.0)
+
+
 def _most(
-    given: Given, halves: tuple[HalfThermal, HalfThermal], aims: tuple[Aim, Aim]
+    given: Given, halves: tuple[HalfThermal, HalfThermal], to: tuple[Aim, Aim]
 ) -> tuple[float, float]:
     """Return the most duty of each half: less than allowed only while the model is a guess."""
     if given.thermal.trusted:
         return given.most, given.most
     limits = []
-    for half, one in zip(halves, aims, strict=True):
+    for half, one in zip(halves, to, strict=True):
         rise_k, limit = one.setpoint_c - given.room_c, given.most
         if rise_k > 0.0 and half.coast_k() / rise_k > GUESS_COAST_PART:
             allowed = GUESS_COAST_ALLOWED * rise_k / half.coast_k()
@@ -317,36 +334,24 @@ def _decided(
     given: Given,
     halves: tuple[HalfThermal, HalfThermal],
     seens: tuple[Seen, Seen],
-    aims: tuple[Aim, Aim],
+    to: tuple[Aim, Aim],
 ) -> tuple[Loop, Duties]:
-    most = _most(given, halves, aims)
+    most = _most(given, halves, to)
     ahead = _ahead(loop, given)
+    lands = [
+        _landing(loop, given, ahead, index, halves[index], seens[index], to[index])
+        for index in (0, 1)
+    ]
+    short = short_of(to, lands[0], lands[1])
     done = []
     for index, half in enumerate((loop.upper, loop.lower)):
-        model, one, to = halves[index], seens[index], aims[index]
-        exchange = 0.0
-        if loop.place is not Place.OPEN:
-            exchange = model.exchange_per_s * (one.surface_c - seens[1 - index].surface_c)
-        taken = (
-            ahead.taken(index, to.look_s) + one.taken if loop.place is not Place.SHUT else one.taken
-        )
-        land = landing(
-            model,
-            to,
-            one,
-            arriving=one.arriving,
-            body_c=one.body_c,
-            surface_c=one.surface_c,
-            pending_s=one.pending_s(),
-            flow=exchange + model.rise_k_per_s * taken,
-            room_c=given.room_c,
-        )
+        land, own = lands[index], to[index]
         step = law_step(
-            setpoint_c=to.setpoint_c,
-            landing_c=land.value_c,
+            setpoint_c=own.setpoint_c,
+            landing_c=own.setpoint_c - short[index],
             hold=land.hold,
-            kp=to.kp,
-            ki=to.ki if loop.place is Place.SHUT and not loop.rising else 0.0,
+            kp=own.kp,
+            ki=own.ki if loop.place is Place.SHUT and not loop.rising else 0.0,
             integral=half.integral,
             dt_s=min(given.dt_s, 1.0),
             duty_most=most[index],
@@ -354,6 +359,8 @@ def _decided(
         if not step.finite:
             return _anew(loop), _OFF
         duty = most[index] if half.full else step.duty
+        if given.window_s >= LONG_WINDOW_S and duty >= FRESH_WINDOW_DUTY > half.duty > 0.0:
+            duty = 0.0
         done.append(replace(half, duty=duty, integral=step.integral, landing_c=land.value_c))
     total = done[0].duty + done[1].duty
     if not total <= given.cap:
@@ -361,3 +368,28 @@ def _decided(
         done = [replace(half, duty=half.duty * share) for half in done]
     upper, lower = done
     return replace(loop, upper=upper, lower=lower, finite=True), (upper.duty, lower.duty)
+
+
+def _landing(
+    loop: Loop,
+    given: Given,
+    ahead: Ahead,
+    index: int,
+    model: HalfThermal,
+    seen: Seen,
+    to: Aim,
+) -> Landing:
+    taken = seen.taken
+    if loop.place is not Place.SHUT:
+        taken += ahead.taken(index, to.look_s)
+    return landing(
+        model,
+        to,
+        seen,
+        arriving=seen.arriving,
+        body_c=seen.body_c,
+        surface_c=seen.surface_c,
+        pending_s=seen.pending_s(),
+        flow=model.rise_k_per_s * taken,
+        room_c=given.room_c,
+    )
