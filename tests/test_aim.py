@@ -294,3 +294,18 @@ def test_aim_follows_a_recipe_that_asks_for_less_at_once() -> None:
     assert play.ask(ask.ChooseRecipe(name=SLOW.name)) is None
     play.run(12.0)
     assert working_c(play)[0] == pytest.approx(151.0, abs=0.1)
+
+
+def test_halves_too_far_apart_are_told_once_it_has_lasted() -> None:
+    """A half that stays above its band at duty 0, the other held: said after ten minutes."""
+    play = Play(at_recipe(UNLIKE)).to(P.PREHEAT)
+    play.set_c(180.0, 169.0)
+    play.run(aim.WARMED_S - 5.0)
+    assert snapshot(play.state, seq=1, utc_ms=0, simulated=True).sentence.code == "preheat"
+    play.run(10.0)
+    said = snapshot(play.state, seq=1, utc_ms=0, simulated=True).sentence
+    assert (said.code, said.fields["half"]) == ("half_warmed", "lower")
+    assert said.fields["above_k"] == pytest.approx(4.0)
+    play.set_c(180.0, 166.0)
+    play.run(0.4)
+    assert aim.warmed_half(play.state) == ""

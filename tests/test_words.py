@@ -36,7 +36,7 @@ SENTENCE_CODES = _listed(
 connect wrong_device version_refused link_lost start_day need_empty_dry arm press_arm tripped
 mains_off heat_off_button preheat soak ready clean oil fill fill_slow close breathe breathe_wait
 hold hold_no_topup release open demould cool touchable paused rescue learning no_desk
-dry_out dry_out_stalled ready_standby demould_first_off standby manual_heat manual_time
+half_warmed dry_out dry_out_stalled ready_standby demould_first_off standby manual_heat manual_time
 manual_ceiling manual_doubt
 """
 )

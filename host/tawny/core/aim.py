@@ -22,6 +22,7 @@ from tawny.core.state import HalfState, State
 
 BEHIND_FREE_K, BEHIND_MOST_K = 5.0, 25.0
 WORKING_LEAST_C = 5.0  # a room may be colder; the wire takes no duty at setpoint 0
+WARMED_S = 600.0  # longer than any half takes to come down after it was heated too far
 EASE_K_PER_MIN = 10.0  # after heat by hand, where the recipe has no ramp of its own
 
 # Below, near and above the boil: water that boils in a heater drives its powder out with it.
@@ -154,6 +155,29 @@ def first_off(state: State) -> bool:
     return state.aim.closings < state.press.first_off
 
 
+def warmed_half(state: State) -> str:
+    """Return the half that the other one keeps too hot, for minutes by now; "" for none.
+
+    Setpoints far apart in a closed mould: heat goes from half to half, and none can be taken
+    out. Such a mould is never ready.
+    """
+    return state.aim.warmed if state.aim.warmed_ms >= WARMED_S * 1000 else ""
+
+
+def _warmed(state: State) -> str:
+    band_k = state.recipe_in_use().band_k
+    if state.cycle.phase not in (Phase.PREHEAT, Phase.SOAK) or not at_pressing_heat(state):
+        return ""
+    halves = {"upper": (state.upper, state.lower), "lower": (state.lower, state.upper)}
+    for name, (half, other) in halves.items():
+        if half.value_c is None or half.setpoint_c is None or not other.in_band:
+            continue
+        good = half.quality is Quality.GOOD and half.duty == 0.0
+        if good and half.value_c > half.setpoint_c + band_k:
+            return name
+    return ""
+
+
 def begun(state: State) -> AimState:
     """Return the aim at the start of a heat-up."""
     return AimState(dry=DryOut() if state.aim.dry_asked else None)
@@ -187,7 +211,16 @@ def follow(state: State, dt_ms: int) -> State:
     else:
         upper_c, lower_c = _moved(state, to, to.ramp_k_per_min * dt_ms / 60_000.0)
     arrived = to is not None and (upper_c, lower_c) == (to.upper_c, to.lower_c)
-    aim = replace(aim, upper_c=upper_c, lower_c=lower_c, easing=aim.easing and not arrived)
+    warmed = _warmed(state)
+    same = warmed and warmed == aim.warmed
+    aim = replace(
+        aim,
+        upper_c=upper_c,
+        lower_c=lower_c,
+        easing=aim.easing and not arrived,
+        warmed=warmed,
+        warmed_ms=aim.warmed_ms + dt_ms if same else 0,
+    )
     return replace(state, aim=aim) if aim != state.aim else state
 
 

@@ -53,6 +53,8 @@ class AimState(msgspec.Struct, frozen=True):
         dry_asked: The next heat-up begins with a dry-out.
         easing: After heat by hand the setpoint comes from the value there is.
         closings: Pressings finished since the mould was last heated up.
+        warmed, warmed_ms: Which half ("upper", "lower", "") stays above its band without heat of
+            its own while the other is held, and for how long.
     """
 
     upper_c: float | None = None
@@ -63,3 +65,5 @@ class AimState(msgspec.Struct, frozen=True):
     manual: Manual | None = None
     easing: bool = False
     closings: int = 0
+    warmed: str = ""
+    warmed_ms: int = 0

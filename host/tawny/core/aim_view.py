@@ -12,6 +12,7 @@ from tawny.core.aim import (
     on_the_way,
     setpoints_c,
     standby_due,
+    warmed_half,
 )
 from tawny.core.aim_state import Aim
 from tawny.core.names import Phase
@@ -91,6 +92,8 @@ def aim_sentence(state: State) -> Code | None:
             return Code("standby", {} if to is None else {"goal_c": max(to.upper_c, to.lower_c)})
         case Aim.MANUAL:
             return _manual_sentence(state)
+        case Aim.PRESS if warmed_half(state):
+            return _warmed_sentence(state)
         case Aim.PRESS if standby_due(state):
             idle_s = (state.cycle.clock_ms - state.cycle.since_ms) / 1000.0
             return Code("ready_standby", {"idle_s": idle_s})
@@ -110,6 +113,15 @@ def _dry_sentence(state: State) -> Code:
         "goal_c": max(view.upper_goal_c, view.lower_goal_c),
     }
     return Code("dry_out", fields)
+
+
+def _warmed_sentence(state: State) -> Code:
+    name = warmed_half(state)
+    half = state.upper if name == "upper" else state.lower
+    fields: dict[str, Field] = {"half": name}
+    if half.value_c is not None and half.setpoint_c is not None:
+        fields["above_k"] = half.value_c - half.setpoint_c
+    return Code("half_warmed", fields)
 
 
 def _manual_sentence(state: State) -> Code:

@@ -64,6 +64,16 @@ SENTENCES: dict[str, Templates] = {
         "The dry-out has ended, no heat is asked for: not warm in two hours. Tap h, then see to"
         " heaters and supply."
     ),
+    "half_warmed": (
+        N_(
+            "The {half} half stays {above_k} above setpoint without heat: the other one warms it."
+            " Choose setpoints nearer each other."
+        ),
+        N_(
+            "A half stays above setpoint without heat: the other one warms it. Choose setpoints"
+            " nearer each other."
+        ),
+    ),
     "soak": (
         N_("Heating through: {left_s} more. Weigh the next charge meanwhile."),
         N_("Heating through. Weigh the next charge meanwhile."),
