@@ -207,15 +207,19 @@ def test_manual_heat_goes_back_to_automatic_without_a_step(back: str) -> None:
     assert not play.state.aim.easing
 
 
-def test_manual_heat_leaves_the_loops_integral_as_it_was() -> None:
-    """The loop saw nothing of its own duty come: what it would make of that is dropped."""
-    play = Play().to(P.SOAK)
-    play.set_c(179.0)
-    play.run(30.0)
-    play.ask(ask.ManualHeat(upper=0.3, lower=0.3, minutes=5.0))
-    before = play.state.upper.integral
-    play.run(60.0)
-    assert play.state.upper.integral == before
+def test_manual_heat_is_taken_over_at_the_duty_it_had() -> None:
+    """Held at 150 degC by hand at what it loses there, 37 %: automatic goes on from 37 %.
+
+    0.00075/s x (150 - 22) K / 0.26 K/s = 0.369.
+    """
+    mould = by_hand(0.37, 0.37, 10.0, start_c=150.0)
+    mould.run(300.0)
+    assert mould.play.upper_c == pytest.approx(150.0, abs=0.5)
+    assert mould.play.ask(ask.Resume()) is None
+    mould.play.effects.clear()
+    mould.run(1.2)
+    for one in mould.play.take(fx.SendDuty):
+        assert (one.upper, one.lower) == pytest.approx((0.37, 0.37), abs=0.12)
 
 
 def test_manual_heat_can_be_changed_while_it_lasts() -> None:
