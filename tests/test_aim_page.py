@@ -35,7 +35,7 @@ def row(key: str) -> str:
         ("standby.drop", f"not below {SETPOINT_LEAST_C:g} degC"),
         (
             "standby.offer_after",
-            f"{limits.STANDBY_OFFER_LEAST_S / 60:g} min to {limits.STANDBY_OFFER_MOST_S / 3600:g} h",
+            f"1 min to {limits.STANDBY_OFFER_MOST_S / 3600:g} h",
         ),
         (
             "heat_up.ramp",
