@@ -118,33 +118,23 @@ def test_intake_counts_on_time_across_its_wrap() -> None:
     assert on_time_ms(HalfState(), 64, gap=False) == 0
 
 
-def test_intake_follows_delivered_heat_behind_the_lag() -> None:
-    """Full on-time for one lag of the rise brings the lagged duty to 1 - 1/e."""
+def test_intake_sums_delivered_heat() -> None:
+    """On-time adds up until the loop takes it, and the screen's mean comes to 1 at full duty."""
     half = Half()
     half.read(100.0)
-    lag_s = HALF.ramp_lag_s()
-    for _ in range(round(lag_s / 0.2)):
+    for _ in range(100):
         half.on_ms = (half.on_ms + STEP_MS) % 65_536
         half.read(100.0)
-    assert half.state.lagged == pytest.approx(1.0 - math.exp(-1.0), abs=0.01)
+    assert half.state.given_ms == 100 * STEP_MS
     assert half.state.delivered > 0.95
 
 
 def test_intake_lets_integrals_wait_over_a_gap() -> None:
-    """What was delivered in a gap is not known: lagged and delivered duty stay."""
-    half = Half(lagged=0.4, delivered=0.4, on_ms=0, same_ms=5000, duty=0.5)
+    """What was delivered in a gap is not known: on-time and delivered duty stay."""
+    half = Half(given_ms=80, delivered=0.4, on_ms=0, same_ms=5000, duty=0.5)
     half.on_ms = 5000
     after = half.read(180.0, gap=True, dt_ms=5000, raw=half.state.raw)
-    assert (after.lagged, after.delivered, after.same_ms) == (0.4, 0.4, 5000)
-
-
-def test_intake_never_lets_a_model_without_lag_stop_it() -> None:
-    """A lag of 0 or NaN is taken as none: no exception, and the lagged duty stays a number."""
-    for lag_s in (0.0, math.nan):
-        model: HalfModel = replace(HALF, lag_s=lag_s)
-        half = Half(on_ms=0)
-        half.on_ms = 100
-        assert half.read(180.0, model=model).lagged == 0.5
+    assert (after.given_ms, after.delivered, after.same_ms) == (80, 0.4, 5000)
 
 
 @pytest.mark.parametrize(

@@ -58,7 +58,7 @@ def test_step_stays_within_the_supply_limit() -> None:
     duty = play.take(fx.SendDuty)[-1]
     assert duty.upper == pytest.approx(0.6)
     assert duty.lower == pytest.approx(0.6)
-    assert play.state.upper.integral == play.state.lower.integral == 0.0
+    assert play.state.loop.upper.integral == play.state.loop.lower.integral == 0.0
 
 
 def test_step_gives_what_is_left_to_the_half_that_needs_it() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
+from tawny.core.loop.thermal import Thermal
+
 # A heater behind a lag reaches half of its rise rate after 0.69 of that lag, and its whole
 # rise runs one lag late; a pure dead time has both alike. Between the two: 1.3 for the six
 # moulds that were modelled.
@@ -41,6 +43,7 @@ class Mould(msgspec.Struct, frozen=True, kw_only=True):
         slot: Where the board keeps its R and lag, 1 to 8.
         area_cm2: Projected area of one cavity.
         rated_kn, rated_c: What the mould may bear, its weakest part.
+        thermal: Its thermal model as fitted; None: none was accepted yet.
     """
 
     name: str
@@ -55,6 +58,7 @@ class Mould(msgspec.Struct, frozen=True, kw_only=True):
     rated_kn: float
     rated_c: float
     note: str = ""
+    thermal: Thermal | None = None
 
     def soak_s(self) -> float:
         """Return how long both halves must stay in band before they count as soaked.

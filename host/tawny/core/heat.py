@@ -3,35 +3,26 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
-
 from msgspec.structs import replace
 
 from tawny.core import aim
-from tawny.core.control import loop_step
 from tawny.core.effects import SendDuty
-from tawny.core.equipment import HalfModel
 from tawny.core.limits import (
     DESK_HEAT_OFF_S,
     OPEN_DUTY_MOST,
     OPEN_HEAT_MOST_S,
     STUCK_STEP_DUTY,
 )
-from tawny.core.names import BoardState, LinkStatus, Quality
+from tawny.core.loop.guess import thermal_of
+from tawny.core.loop.step import Given, Place, loop_step
+from tawny.core.names import BoardState, LinkStatus, Phase, Quality, Result
 from tawny.core.recipe import Recipe
 from tawny.core.state import HalfState, State
+from tawny.core.teaching import in_hand_may_teach
 
 CONTROL_LEAST_S = 0.2
-CONTROL_LONGEST_S = 1.0
-
-
-class _Asked(NamedTuple):
-    """What one half is to be controlled with; `most` None: no heat."""
-
-    model: HalfModel
-    setpoint_c: float | None
-    most: float | None
-    dt_s: float
+CHARGING = frozenset({Phase.FILL, Phase.CLOSE})
+PRESSED = frozenset({Phase.BREATHE, Phase.HOLD, Phase.RELEASE})
 
 
 def setpoints_c(state: State) -> tuple[float | None, float | None]:
@@ -76,27 +67,20 @@ def duty_most(state: State) -> float:
 
 def control(state: State) -> tuple[State, SendDuty]:
     """Decide both duties from the mean of the samples since the last time."""
-    since_s = (state.cycle.clock_ms - state.control_ms) / 1000.0
-    dt_s = min(max(since_s, CONTROL_LEAST_S), CONTROL_LONGEST_S)
-    most = duty_most(state) if heat_allowed(state) else None
+    upper, lower = _mean(state.upper), _mean(state.lower)
     wanted_c = setpoints_c(state)
-    halves = (_mean(state.upper), _mean(state.lower))
-    asked = [
-        _Asked(model, setpoint_c, most, dt_s)
-        for model, setpoint_c in zip((state.mould.upper, state.mould.lower), wanted_c, strict=True)
-    ]
-    done = [_half(state, *one) for one in zip(halves, asked, strict=True)]
-    total, cap = done[0].duty + done[1].duty, state.link.supply_cap
-    if not total <= cap:
-        # Anew with what each may have, so that neither winds up against the supply limit.
-        share = cap / total if cap > 0.0 else 0.0
-        asked = [
-            one._replace(most=half.duty * share) for one, half in zip(asked, done, strict=True)
-        ]
-        done = [_half(state, *one) for one in zip(halves, asked, strict=True)]
-    if not all(half.finite for half in done):
-        done = [replace(half, duty=0.0) for half in done]
-    upper, lower = done
+    state = replace(state, upper=upper, lower=lower)
+    given = _given(state, wanted_c)
+    if given is None:
+        # The loop waits; what it believes is brought up to date by the next good readings.
+        duties, finite = (0.0, 0.0), _finite(upper) and _finite(lower)
+    else:
+        loop, duties = loop_step(state.loop, given)
+        state = replace(state, loop=loop, loop_ms=state.cycle.clock_ms)
+        finite = loop.finite
+    most = 0.0 if given is None or given.setpoints_c is None else given.most
+    upper = _sent(upper, duties[0], most, finite=finite)
+    lower = _sent(lower, duties[1], most, finite=finite)
     send = SendDuty(
         upper=upper.duty,
         upper_setpoint_c=_sent_c(state, wanted_c[0]),
@@ -104,6 +88,60 @@ def control(state: State) -> tuple[State, SendDuty]:
         lower_setpoint_c=_sent_c(state, wanted_c[1]),
     )
     return replace(state, upper=upper, lower=lower, control_ms=state.cycle.clock_ms), send
+
+
+def _given(state: State, wanted_c: tuple[float | None, float | None]) -> Given | None:
+    """Return what the loop is to know, or None while a half has no good reading."""
+    readings = []
+    for half in (state.upper, state.lower):
+        if half.quality is not Quality.GOOD or half.mean_c is None:
+            return None
+        readings.append(half.mean_c)
+    span_s = max((state.cycle.clock_ms - state.control_ms) / 1000.0, CONTROL_LEAST_S)
+    away_s = (state.cycle.clock_ms - state.loop_ms) / 1000.0
+    upper_c, lower_c = wanted_c
+    heated = upper_c is not None and lower_c is not None and heat_allowed(state)
+    recipe = state.recipe_in_use()
+    pressing = state.cycle.pressing
+    place = _place(state)
+    return Given(
+        thermal=thermal_of(state.mould),
+        setpoints_c=(upper_c, lower_c) if heated and upper_c and lower_c else None,
+        readings_c=(readings[0], readings[1]),
+        shares=(
+            min(state.upper.given_ms / (span_s * 1000.0), 1.0),
+            min(state.lower.given_ms / (span_s * 1000.0), 1.0),
+        ),
+        dt_s=max(away_s, CONTROL_LEAST_S),
+        most=duty_most(state),
+        cap=state.link.supply_cap,
+        place=place,
+        charging=place is Place.OPEN and state.cycle.phase in CHARGING,
+        charge=f"{recipe.name} {recipe.charge_g():g}",
+        teaches=pressing is not None and in_hand_may_teach(pressing, Result.COMPLETE),
+        room_c=state.press.ambient_c,
+        window_s=state.link.window_s,
+    )
+
+
+def _place(state: State) -> Place:
+    """Return how the mould stands; a breath leaves it pressed."""
+    pressing, phase = state.cycle.pressing, state.cycle.phase
+    if pressing is not None and pressing.closed_ms is not None and phase in PRESSED:
+        return Place.PRESSED
+    return Place.SHUT if state.cycle.opened_ms is None else Place.OPEN
+
+
+def _sent(half: HalfState, duty: float, most: float, *, finite: bool) -> HalfState:
+    """Return the half with the duty that goes out; a still register overrules the loop."""
+    half = replace(half, given_ms=0, finite=finite, cut=half.cut or not finite)
+    if half.probe_ms > 0 and most > 0.0:
+        return _stepped(half, most)
+    return replace(half, duty=duty, still_duty=None)
+
+
+def _finite(half: HalfState) -> bool:
+    return half.mean_c is None or math.isfinite(half.mean_c)
 
 
 def _sent_c(state: State, setpoint_c: float | None) -> float:
@@ -117,36 +155,6 @@ def _mean(half: HalfState) -> HalfState:
     """Take the mean of the samples since the last control step; without one, the last mean."""
     mean_c = half.sum_c / half.count if half.count else half.mean_c
     return replace(half, sum_c=0.0, count=0, mean_c=mean_c)
-
-
-def _half(state: State, half: HalfState, asked: _Asked) -> HalfState:
-    mean_c, setpoint_c, most = half.mean_c, asked.setpoint_c, asked.most
-    if most is None or setpoint_c is None or mean_c is None:
-        # The integral waits: it is dropped where heat ends, not at each doubt.
-        return replace(
-            half, duty=0.0, still_duty=None, finite=mean_c is None or math.isfinite(mean_c)
-        )
-    if half.probe_ms > 0:
-        return _stepped(half, most)
-    step = loop_step(
-        model=asked.model,
-        setpoint_c=setpoint_c,
-        process_value_c=mean_c,
-        lagged_duty=half.lagged,
-        integral=half.integral,
-        dt_s=asked.dt_s,
-        duty_most=most,
-        ambient_c=state.press.ambient_c,
-        window_s=state.link.window_s,
-    )
-    return replace(
-        half,
-        duty=step.duty,
-        still_duty=None,
-        integral=step.integral,
-        finite=step.finite,
-        cut=half.cut or not step.finite,
-    )
 
 
 def _stepped(half: HalfState, most: float) -> HalfState:

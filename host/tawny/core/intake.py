@@ -58,7 +58,7 @@ def take_in(
     None where no heat is wanted.
     """
     dt_ms = 0 if gap else dt_ms
-    half = _delivered(half, on_time_ms(half, on_ms, gap=gap), dt_ms, model)
+    half = _delivered(half, on_time_ms(half, on_ms, gap=gap), dt_ms)
     value_c = value / 10.0 if isinstance(value, int) else math.nan
     if not READING_LEAST_C <= value_c <= READING_MOST_C:
         return replace(
@@ -113,15 +113,14 @@ def _same(setpoint_c: float | None, before_c: float | None) -> bool:
     return 0.0 <= setpoint_c - before_c <= RAMP_STEP_K
 
 
-def _delivered(half: HalfState, on_ms: int, dt_ms: int, model: HalfModel) -> HalfState:
-    """Follow what the heater got: behind its lag for the loop, smoothed for the screen."""
+def _delivered(half: HalfState, on_ms: int, dt_ms: int) -> HalfState:
+    """Follow what the heater got: summed for the loop, smoothed for the screen."""
     if dt_ms <= 0:
         return half
-    share, dt_s, lag_s = min(on_ms / dt_ms, 1.0), dt_ms / 1000.0, model.ramp_lag_s()
-    taken = 1.0 - math.exp(-dt_s / lag_s) if lag_s > 0.0 else 1.0
+    share, dt_s = min(on_ms / dt_ms, 1.0), dt_ms / 1000.0
     return replace(
         half,
-        lagged=half.lagged + (share - half.lagged) * taken,
+        given_ms=half.given_ms + on_ms,
         delivered=half.delivered + (share - half.delivered) * min(dt_s / DELIVERED_OVER_S, 1.0),
     )
 

@@ -120,8 +120,8 @@ def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[A
             fell=False,
             disarmed_ms=cycle.clock_ms,
         ),
-        upper=replace(state.upper, duty=0.0, integral=0.0, reached=False),
-        lower=replace(state.lower, duty=0.0, integral=0.0, reached=False),
+        upper=replace(state.upper, duty=0.0, reached=False),
+        lower=replace(state.lower, duty=0.0, reached=False),
     )
     return state, tuple(effects)
 

@@ -17,7 +17,7 @@ from tawny.core.state import HalfState, State
 
 def controlled(state: State) -> tuple[State, SendDuty]:
     """Decide both duties: the loop, or a person in its place."""
-    wanted, manual, before = manual_duties(state), state.aim.manual, state
+    wanted, manual = manual_duties(state), state.aim.manual
     state, send = control(state)
     if wanted is None or manual is None:
         return state, send
@@ -36,11 +36,10 @@ def controlled(state: State) -> tuple[State, SendDuty]:
         share = cap / total if cap > 0.0 else 0.0
         duties = [duty * share for duty in duties]
     upper, lower = duties
-    # The loop saw none of its own duty come: what it made of that is not kept.
     state = replace(
         state,
-        upper=replace(state.upper, duty=upper, integral=before.upper.integral),
-        lower=replace(state.lower, duty=lower, integral=before.lower.integral),
+        upper=replace(state.upper, duty=upper),
+        lower=replace(state.lower, duty=lower),
     )
     return state, replace(send, upper=upper, lower=lower)
 

@@ -75,8 +75,8 @@ def _back_to_heat(state: State) -> State:
         return replace(state, aim=aim.resumed(state)) if paused else state
     return replace(
         state,
-        upper=replace(state.upper, cutoff_c=None, reached=False, integral=0.0),
-        lower=replace(state.lower, cutoff_c=None, reached=False, integral=0.0),
+        upper=replace(state.upper, cutoff_c=None, reached=False),
+        lower=replace(state.lower, cutoff_c=None, reached=False),
         cycle=replace(state.cycle, lost=""),
         aim=aim.begun(state),
     )

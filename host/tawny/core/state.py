@@ -7,6 +7,7 @@ import msgspec
 from tawny.core.aim_state import AimState
 from tawny.core.alarms import Standings
 from tawny.core.equipment import Mould, Press
+from tawny.core.loop.step import Loop
 from tawny.core.messages import Tele
 from tawny.core.names import LinkStatus, Phase, Quality
 from tawny.core.recipe import Recipe
@@ -22,7 +23,7 @@ class HalfState(msgspec.Struct, frozen=True):
         counter: The board's sample counter; standing still means a stale sensor.
         fresh_ms: The board's clock at the last new good sample.
         sum_c, count: Good samples since the last control step.
-        lagged: Delivered duty behind the commissioned lag.
+        given_ms: On-time delivered since the last control step.
         delivered: Delivered duty over the last few seconds, for the screen.
         same_ms: How long the raw register has not moved at a duty that should move it.
         probe_ms: What is left of the duty step that tests a still sensor.
@@ -43,9 +44,8 @@ class HalfState(msgspec.Struct, frozen=True):
     sum_c: float = 0.0
     count: int = 0
     mean_c: float | None = None
-    lagged: float = 0.0
+    given_ms: int = 0
     delivered: float = 0.0
-    integral: float = 0.0
     duty: float = 0.0
     setpoint_c: float | None = None
     in_band: bool = False
@@ -206,6 +206,8 @@ class State(msgspec.Struct, frozen=True):
     host_ms: int = 0
     frames: int = 0
     control_ms: int = -1
+    loop: Loop = Loop()
+    loop_ms: int = -1
     operator: str = ""
     lot: str = ""
     store_ok: bool = True

@@ -30,7 +30,7 @@ class Demand(msgspec.Struct, frozen=True):
         charge: For which charge it was learned; another one begins anew.
         opened, pressed: Upper and lower, rows from the opening and from the closing on.
         pressings, openings: From how many it was learned.
-        opened_s: How long the mould stood open before the last closings.
+        opened_s: How long the filling took before the last closings.
     """
 
     charge: str = ""
@@ -40,8 +40,8 @@ class Demand(msgspec.Struct, frozen=True):
     openings: int = 0
     opened_s: tuple[float, ...] = ()
 
-    def usual_opening_s(self) -> float | None:
-        """Return the median time from opening to closing; None: not known."""
+    def usual_filling_s(self) -> float | None:
+        """Return the median time from the begin of filling to closing; None: not known."""
         if not self.opened_s:
             return None
         return sorted(self.opened_s)[len(self.opened_s) // 2]
@@ -52,19 +52,22 @@ class Watch(msgspec.Struct, frozen=True):
 
     Attributes:
         since_s: Time since then.
+        charging_s: Time for which it has been about to be closed on a charge.
         rows: Whole rows of each half so far.
         sums, count: The row that runs.
     """
 
     since_s: float = 0.0
+    charging_s: float = 0.0
     rows: tuple[Rows, Rows] = ((), ())
     sums: tuple[float, float] = (0.0, 0.0)
     count: int = 0
 
 
-def watched(watch: Watch, unforeseen: tuple[float, float], dt_s: float) -> Watch:
+def watched(watch: Watch, unforeseen: tuple[float, float], dt_s: float, *, charging: bool) -> Watch:
     """Return the watch after one step."""
     since_s = watch.since_s + dt_s
+    charging_s = watch.charging_s + dt_s if charging else 0.0
     sums = (watch.sums[0] + unforeseen[0], watch.sums[1] + unforeseen[1])
     count = watch.count + 1
     if int(since_s / ROW_S) > len(watch.rows[0]) and len(watch.rows[0]) < ROWS_MOST:
@@ -72,8 +75,8 @@ def watched(watch: Watch, unforeseen: tuple[float, float], dt_s: float) -> Watch
             (*watch.rows[0], sums[0] / count),
             (*watch.rows[1], sums[1] / count),
         )
-        return Watch(since_s, rows, (0.0, 0.0), 0)
-    return Watch(since_s, watch.rows, sums, count)
+        return Watch(since_s, charging_s, rows, (0.0, 0.0), 0)
+    return Watch(since_s, charging_s, watch.rows, sums, count)
 
 
 def after_opening(
@@ -89,7 +92,7 @@ def after_opening(
     """
     opened_s = demand.opened_s
     if pressed:
-        opened_s = (*opened_s, watch.since_s)[-OPENINGS_KEPT:]
+        opened_s = (*opened_s, watch.charging_s)[-OPENINGS_KEPT:]
     return msgspec.structs.replace(
         demand,
         opened=_learned(demand.opened, watch.rows, dead_s, demand.openings),

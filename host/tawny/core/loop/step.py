@@ -43,9 +43,12 @@ SETTLE_LAGS = 2.2  # a look ahead ends when what is done now has shown
 SETTLE_S = 20.0
 RISING_HORIZON_S = 400.0
 CLOSES_IN_S = 6.0  # an opening that outlasts the usual: the soonest that a charge is expected
+SETPOINT_STEP_K = 0.5  # a setpoint that moves more at once begins a new approach
+LOST_K = 10.0  # a reading so far from what is believed: it begins anew from there
 AWAY_S = 1.5  # a longer silence: the board has let the duty expire
 # A guessed model may be wrong in its lags: where a coast is a large part of the rise, less duty.
 GUESS_COAST_PART, GUESS_COAST_ALLOWED, GUESS_DUTY_LEAST = 0.15, 0.10, 0.25
+GUESS_RISE_LEAST_K = 60.0  # a working setpoint on a ramp is no short rise
 
 
 class Place(StrEnum):
@@ -80,6 +83,7 @@ class Loop(msgspec.Struct, frozen=True):
     Attributes:
         place: Of the mould at the last step.
         rising: On the way up, until both halves have landed.
+        setpoints_c: At the last step; None: no heat.
         watch: What was unforeseen since the place changed; None: nobody looks.
         finite: Everything decided so far was a number.
     """
@@ -88,6 +92,7 @@ class Loop(msgspec.Struct, frozen=True):
     lower: HalfLoop = HalfLoop()
     place: Place = Place.SHUT
     rising: bool = False
+    setpoints_c: tuple[float, float] | None = None
     demand: Demand = Demand()
     watch: Watch | None = None
     finite: bool = True
@@ -147,17 +152,20 @@ def loop_step(loop: Loop, given: Given) -> tuple[Loop, Duties]:
         and (given.setpoints_c is None or all(map(math.isfinite, given.setpoints_c)))
     ):
         return _anew(loop), _OFF
-    loop = _placed(loop, given)
+    loop = _placed(replace(loop, finite=True), given)
     seens = _observed(loop, given, halves)
     if loop.watch is not None:
         unforeseen = (seens[0].taken, seens[1].taken)
-        loop = replace(loop, watch=watched(loop.watch, unforeseen, given.dt_s))
+        loop = replace(
+            loop, watch=watched(loop.watch, unforeseen, given.dt_s, charging=given.charging)
+        )
     loop = replace(
         loop, upper=replace(loop.upper, seen=seens[0]), lower=replace(loop.lower, seen=seens[1])
     )
     if given.setpoints_c is None or not given.most > 0.0:
         off = replace(loop, upper=_cold(loop.upper), lower=_cold(loop.lower), rising=False)
-        return (off if given.setpoints_c is None else loop), _OFF
+        return (replace(off, setpoints_c=None) if given.setpoints_c is None else loop), _OFF
+    loop = _aimed(loop, given.setpoints_c)
     to = aims(halves, given.setpoints_c, given.window_s, shut=loop.place is not Place.OPEN)
     loop = _full(loop, given, halves, seens, to)
     return _decided(loop, given, halves, seens, to)
@@ -165,6 +173,18 @@ def loop_step(loop: Loop, given: Given) -> tuple[Loop, Duties]:
 
 def _anew(loop: Loop) -> Loop:
     return Loop(demand=loop.demand, place=loop.place, finite=False)
+
+
+def _aimed(loop: Loop, setpoints_c: tuple[float, float]) -> Loop:
+    """Take the setpoints; a step of one of them ends an approach to the old one."""
+    before_c = loop.setpoints_c
+    if before_c is not None and any(
+        abs(now_c - one_c) > SETPOINT_STEP_K
+        for now_c, one_c in zip(setpoints_c, before_c, strict=True)
+    ):
+        upper, lower = replace(loop.upper, full=False), replace(loop.lower, full=False)
+        loop = replace(loop, upper=upper, lower=lower, rising=False)
+    return replace(loop, setpoints_c=setpoints_c)
 
 
 def _cold(half: HalfLoop) -> HalfLoop:
@@ -194,7 +214,7 @@ def _observed(
         reading_c, one = given.readings_c[index], half.seen
         if one is None or len(one.pipe) != pipe_steps(halves[index]):
             one = first_seen(halves[index], reading_c)
-        elif given.dt_s > AWAY_S:
+        elif given.dt_s > AWAY_S or abs(reading_c - one.surface_c) > LOST_K:
             one = resumed(one, halves[index], reading_c, given.dt_s)
         before.append(one)
     situation = Situation.RESTING
@@ -221,17 +241,17 @@ def _observed(
 
 
 def _ahead(loop: Loop, given: Given) -> Ahead:
-    demand, now_s = loop.demand, 0.0 if loop.watch is None else loop.watch.since_s
+    demand, watch = loop.demand, Watch() if loop.watch is None else loop.watch
     pressed = demand.pressed if demand.charge == given.charge else ((), ())
-    usual_s = demand.usual_opening_s()
+    usual_s = demand.usual_filling_s()
     left_s = math.inf
     if given.charging and usual_s is not None and pressed[0]:
-        left_s = max(usual_s - now_s, CLOSES_IN_S)
+        left_s = max(usual_s - watch.charging_s, CLOSES_IN_S)
     watched_place = loop.watch is not None
     return Ahead(
         shut=loop.place is not Place.OPEN,
         opening_left_s=left_s,
-        now_s=now_s,
+        now_s=watch.since_s,
         opened=demand.opened if watched_place else ((), ()),
         pressed=pressed if watched_place else ((), ()),
         charged=loop.place is Place.PRESSED,
@@ -321,8 +341,8 @@ def _most(
         return given.most, given.most
     limits = []
     for half, one in zip(halves, to, strict=True):
-        rise_k, limit = one.setpoint_c - given.room_c, given.most
-        if rise_k > 0.0 and half.coast_k() / rise_k > GUESS_COAST_PART:
+        rise_k, limit = max(one.setpoint_c - given.room_c, GUESS_RISE_LEAST_K), given.most
+        if half.coast_k() / rise_k > GUESS_COAST_PART:
             allowed = GUESS_COAST_ALLOWED * rise_k / half.coast_k()
             limit = min(limit, max(allowed, GUESS_DUTY_LEAST))
         limits.append(limit)
@@ -354,7 +374,7 @@ def _decided(
             ki=own.ki if loop.place is Place.SHUT and not loop.rising else 0.0,
             integral=half.integral,
             dt_s=min(given.dt_s, 1.0),
-            duty_most=most[index],
+            duty_most=given.most,
         )
         if not step.finite:
             return _anew(loop), _OFF

@@ -16,13 +16,9 @@ import math
 
 import msgspec
 
-from tawny.core.equipment import HalfModel, Mould
-
 SURFACE_SHARE = 0.3  # of the metal; heating alone does not show it, only charges do
 SPREAD_LEAST_S = 2.0
 HEATER_LEAST_S = 1.0
-# How a lag that was only measured as one number is split, and the least that is taken for dead.
-_HEATER_PART, _SPREAD_PART, _DEAD_PART = 0.5, 0.35, 0.15
 
 
 class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -100,21 +96,3 @@ class Thermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     def halves(self) -> tuple[HalfThermal, HalfThermal]:
         """Return upper and lower."""
         return self.upper, self.lower
-
-
-def guessed(mould: Mould) -> Thermal:
-    """Return what R, lag and loss alone allow to think of a mould; not trusted."""
-    return Thermal(upper=_guessed_half(mould.upper), lower=_guessed_half(mould.lower))
-
-
-def _guessed_half(model: HalfModel) -> HalfThermal:
-    lag_s = model.ramp_lag_s()
-    return HalfThermal(
-        rise_k_per_s=model.rise_k_per_s,
-        heater_lag_s=max(_HEATER_PART * lag_s, HEATER_LEAST_S),
-        spread_lag_s=max(_SPREAD_PART * lag_s, SPREAD_LEAST_S),
-        dead_time_s=_DEAD_PART * lag_s,
-        loss_per_s=model.loss_per_s,
-        loss_rise_per_s_k=0.0,
-        exchange_per_s=0.0,
-    )
