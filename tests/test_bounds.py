@@ -288,6 +288,7 @@ def test_bounds_heat_up_to_setpoints_that_cannot_both_stay_says_so() -> None:
     # 20 W/K times 30 K against 0.57 W/K times 58 K.
     assert bound.hold_w[0] < -500.0
     assert bound.time_s == math.inf
+    assert bound.given_j == 0.0
 
 
 def test_bounds_heat_up_of_a_tip_that_reads_low_is_in_terms_of_the_tip() -> None:
@@ -310,18 +311,19 @@ def test_bounds_linear_mould_steps_as_the_mould_does() -> None:
         wanted_c = model.heat_up_c
         linear = LinearMould(model, (wanted_c, wanted_c))
         rests = at_rest(model, (wanted_c, wanted_c))
-        for is_open in (False, True):
+        # An open mould leaves the neighbourhood of its rest soon.
+        for is_open, length_s in ((False, 900.0), (True, 60.0)):
             moulds = [Mould(model, wanted_c) for _ in range(2)]
-            for mould, more in zip(moulds, (0.0, 0.2), strict=True):
+            for mould, more in zip(moulds, (0.0, 0.05), strict=True):
                 mould.open = is_open
                 mould.upper_heater_c, mould.upper_body_c, mould.upper_surface_c, _ = rests[0]
                 mould.lower_heater_c, mould.lower_body_c, mould.lower_surface_c, _ = rests[1]
-                for _ in range(600):
+                for _ in range(round(length_s / STEP_S)):
                     mould.step(
                         (rests[0].power_w + more * model.upper.heater_w) * STEP_S,
                         rests[1].power_w * STEP_S,
                     )
-            _, driven = linear.step(60.0, is_open=is_open)
+            _, driven = linear.step(length_s, is_open=is_open)
             for column, attribute in (
                 (0, "upper_heater_c"),
                 (1, "upper_body_c"),
@@ -329,4 +331,4 @@ def test_bounds_linear_mould_steps_as_the_mould_does() -> None:
                 (6, "lower_surface_c"),
             ):
                 moved_k = getattr(moulds[1], attribute) - getattr(moulds[0], attribute)
-                assert 0.2 * driven[column, 0] == pytest.approx(moved_k, rel=0.03, abs=0.01)
+                assert 0.05 * driven[column, 0] == pytest.approx(moved_k, rel=0.02, abs=0.01)

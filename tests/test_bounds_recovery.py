@@ -161,6 +161,20 @@ def test_bounds_recovery_is_beaten_by_no_history_that_overheats_nothing(name: st
     assert min(course.recovered_s for course in allowed) >= bound.time_s - 1.5
 
 
+@pytest.mark.parametrize("name", LOADS)
+def test_bounds_recovery_begins_at_rest(name: str) -> None:
+    """With what holds it a mould's tips stay at setpoint, also where these differ by 5 K."""
+    model = parameters.load(name)
+    for lower_k in (0.0, 5.0):
+        wanted_c = (model.heat_up_c, model.heat_up_c - lower_k)
+        mould = rested(model, wanted_c)
+        upper, lower = hold_duties(model, wanted_c)
+        for _ in range(6000):
+            assert mould.upper_tip_c == pytest.approx(wanted_c[0], abs=0.01)
+            assert mould.lower_tip_c == pytest.approx(wanted_c[1], abs=0.01)
+            mould.step(upper * model.upper.heater_w * STEP_S, lower * model.lower.heater_w * STEP_S)
+
+
 def test_bounds_recovery_from_nothing_takes_no_time() -> None:
     """A mould that is neither opened nor loaded stays where it is."""
     bound = found(parameters.load("saucer-160"), Load(0.0, 0.0, 60.0), open_s=0.0)

@@ -120,5 +120,5 @@ def _shortest(programme: Programme, guess: int | None) -> tuple[int | None, Solu
         width *= 2
         trial = further if low < further < high else (low + high) // 2
     if high > last:
-        return None, programme.nearest_end()
+        return None, programme.least_dip(last)
     return high, programme.least_dip(high)

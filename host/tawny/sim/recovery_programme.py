@@ -98,18 +98,8 @@ class Programme:
         return float(found[self._excess_at])
 
     def least_dip(self, moment: int) -> Solution:
-        """Return the course with the least dip of those that stay in the band from a moment on."""
+        """Return the course that passes the band least, from a moment on, and then dips least."""
         rows = [*self._rows_of_band(moment), self._rows(-1.0, 0, beside=True, room_k=0.0)]
-        return self._solution(self._solve(rows, excess=_DEAR, beside=1.0))
-
-    def nearest_end(self) -> Solution:
-        """Return the course that ends nearest to the setpoints."""
-        last = len(self._moments) - 1
-        rows = [
-            self._rows(1.0, 0, beside=False, room_k=self._band_k),
-            self._rows(1.0, last, beside=True, room_k=0.0),
-            self._rows(-1.0, last, beside=True, room_k=0.0),
-        ]
         return self._solution(self._solve(rows, excess=_DEAR, beside=1.0))
 
     def differs_k(self, solution: Solution, course: list[Pair]) -> float:
