@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+
 from msgspec.structs import replace
 
 from tawny.core import aim
@@ -14,7 +15,8 @@ from tawny.core.limits import (
     STUCK_STEP_DUTY,
 )
 from tawny.core.loop.guess import thermal_of
-from tawny.core.loop.step import Given, Place, loop_step
+from tawny.core.loop.state import Given, Place
+from tawny.core.loop.step import loop_step
 from tawny.core.names import BoardState, LinkStatus, Phase, Quality, Result
 from tawny.core.recipe import Recipe
 from tawny.core.state import HalfState, State

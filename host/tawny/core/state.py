@@ -7,7 +7,7 @@ import msgspec
 from tawny.core.aim_state import AimState
 from tawny.core.alarms import Standings
 from tawny.core.equipment import Mould, Press
-from tawny.core.loop.step import Loop
+from tawny.core.loop.state import Loop
 from tawny.core.messages import Tele
 from tawny.core.names import LinkStatus, Phase, Quality
 from tawny.core.recipe import Recipe

@@ -125,6 +125,15 @@ def row_at(rows: Rows, at_s: float) -> float:
     return rows[index] if index < len(rows) else rows[-1]
 
 
+def rows_from(rows: Rows, at_s: float, count: int) -> list[float]:
+    """Return so many rows from a time since their beginning on; the last one goes on."""
+    if not rows:
+        return [0.0] * count
+    begin = int(at_s / ROW_S)
+    found = list(rows[begin : begin + count])
+    return found + [rows[-1]] * (count - len(found))
+
+
 def _learned(
     before: tuple[Rows, Rows],
     unforeseen: tuple[Rows, Rows],

@@ -125,7 +125,7 @@ def observe(
     into_body = rise * (arriving * (1.0 + seen.scale) + seen.drift) - loss
     exchange = half.exchange_per_s * (seen.surface_c - other_c) if shut else 0.0
     into_surface = -exchange - rise * (foreseen + seen.taken)
-    body_c, surface_c = spread(half, seen.body_c, seen.surface_c, into_body, into_surface, dt_s)
+    body_c, surface_c = spread(half, (seen.body_c, seen.surface_c), (into_body, into_surface), dt_s)
     surprise_k = reading_c - surface_c
     scale, drift, taken = seen.scale, seen.drift, seen.taken
     own = gains(half)
@@ -159,24 +159,20 @@ def observe(
 
 
 def spread(
-    half: HalfThermal,
-    body_c: float,
-    surface_c: float,
-    body_rate: float,
-    surface_rate: float,
-    dt_s: float,
+    half: HalfThermal, before_c: tuple[float, float], into: tuple[float, float], dt_s: float
 ) -> tuple[float, float]:
     """Return body and surface after a step with constant heat into each, exactly.
 
     Args:
         half: Its model.
-        body_c, surface_c: Before.
-        body_rate, surface_rate: Heat into them, in K/s of the whole half.
+        before_c: Body and surface before.
+        into: Heat into body and surface, in K/s of the whole half.
         dt_s: Length of the step.
     """
     share = half.surface_share
     metal = 1.0 - share
-    mean_c = metal * body_c + share * surface_c + (body_rate + surface_rate) * dt_s
-    rest_k = (body_rate / metal - surface_rate / share) * half.spread_lag_s
-    apart_k = rest_k + (body_c - surface_c - rest_k) * math.exp(-dt_s / half.spread_lag_s)
+    mean_c = metal * before_c[0] + share * before_c[1] + (into[0] + into[1]) * dt_s
+    rest_k = (into[0] / metal - into[1] / share) * half.spread_lag_s
+    apart_k = before_c[0] - before_c[1]
+    apart_k = rest_k + (apart_k - rest_k) * math.exp(-dt_s / half.spread_lag_s)
     return mean_c + share * apart_k, mean_c - metal * apart_k

@@ -1,0 +1,126 @@
+"""Which half gets full duty, and how much that is: where a peak would end decides.
+
+On the way up a half has full duty until the peak that would follow reaches just above setpoint.
+Open, or closed on a charge, it has full duty while it would else fall low, as far as the peak
+allows.
+"""
+
+from __future__ import annotations
+
+import math
+
+from msgspec.structs import replace
+
+from tawny.core.loop.demand import Watch
+from tawny.core.loop.outlook import Ahead, Sight, course
+from tawny.core.loop.state import Given, Loop, Place
+from tawny.core.loop.thermal import HalfThermal
+
+# How high above setpoint a peak full duty may leave behind: less where a long coast has to be
+# foreseen, whose prediction is off by a hundredth or two.
+PEAK_K, PEAK_PER_COAST = 0.4, 0.009
+PEAK_BEFORE_CHARGE_K = 0.75
+LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
+RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
+LANDED_K = 1.0
+AGAIN_K = 0.4  # beyond `LOW_K`: a half that was let off full duty gets it again only then
+NEAR_COASTS = 1.6  # full duty needs no look ahead while the half is further away
+NEAR_K = 5.0
+SETTLE_LAGS = 2.2  # a look ahead ends when what is done now has shown
+SETTLE_S = 20.0
+RISING_HORIZON_S = 400.0
+CLOSES_IN_S = 6.0  # an opening that outlasts the usual: the soonest that a charge is expected
+# A guessed model may be wrong in its lags: where a coast is a large part of the rise, less duty.
+GUESS_COAST_PART, GUESS_COAST_ALLOWED, GUESS_DUTY_LEAST = 0.15, 0.10, 0.25
+GUESS_RISE_LEAST_K = 60.0  # a working setpoint on a ramp is no short rise
+LONG_WINDOW_S = 5.0  # of the output: a duty waits for the next one
+
+
+def expected(loop: Loop, given: Given) -> Ahead:
+    """Return what is expected of the mould."""
+    demand, watch = loop.demand, Watch() if loop.watch is None else loop.watch
+    pressed = demand.pressed if demand.charge == given.charge else ((), ())
+    usual_s = demand.usual_filling_s()
+    left_s = math.inf
+    if given.charging and usual_s is not None and pressed[0]:
+        left_s = max(usual_s - watch.charging_s, CLOSES_IN_S)
+    watched_place = loop.watch is not None
+    return Ahead(
+        shut=loop.place is not Place.OPEN,
+        opening_left_s=left_s,
+        now_s=watch.since_s,
+        opened=demand.opened if watched_place else ((), ()),
+        pressed=pressed if watched_place else ((), ()),
+        charged=loop.place is Place.PRESSED,
+    )
+
+
+def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
+    """Decide which half gets full duty."""
+    if loop.place is Place.SHUT:
+        loop, full, near = _on_the_way(loop, sight)
+        horizon_s, most = RISING_HORIZON_S, given.most
+    else:
+        loop = replace(loop, rising=False)
+        horizon_s = SETTLE_S + SETTLE_LAGS * max(half.lag_s() for half in sight.halves)
+        full = _would_fall(loop, given, sight, horizon_s)
+        near, most = any(full), 1.0
+    if near:
+        limits = duties_most(given, sight)
+        first = (limits[0] if full[0] else None, limits[1] if full[1] else None)
+        peaks_c = course(sight, first, most=most, horizon_s=horizon_s).peaks_c
+        full = [
+            wanted and not peak_c > aim.setpoint_c + _peak_k(half, loop.place)
+            for wanted, peak_c, aim, half in zip(
+                full, peaks_c, sight.aims, sight.halves, strict=True
+            )
+        ]
+    upper, lower = replace(loop.upper, full=full[0]), replace(loop.lower, full=full[1])
+    return replace(loop, upper=upper, lower=lower)
+
+
+def _on_the_way(loop: Loop, sight: Sight) -> tuple[Loop, list[bool], bool]:
+    """Return which half is heated up, and whether one of them is near its setpoint."""
+    below_k = [
+        aim.setpoint_c - seen.surface_c for aim, seen in zip(sight.aims, sight.seens, strict=True)
+    ]
+    full, rising = [loop.upper.full, loop.lower.full], loop.rising
+    if not rising and max(below_k) > RISE_FROM_K:
+        full, rising = [k > RISE_FROM_K for k in below_k], True
+    elif not any(full) and all(abs(k) < LANDED_K for k in below_k):
+        rising = False
+    near = any(
+        wanted and k < NEAR_COASTS * half.coast_k() + NEAR_K
+        for wanted, k, half in zip(full, below_k, sight.halves, strict=True)
+    )
+    return replace(loop, rising=rising), full, near
+
+
+def _would_fall(loop: Loop, given: Given, sight: Sight, horizon_s: float) -> list[bool]:
+    """Return which half would fall low by the usual law alone."""
+    lows_c = course(sight, (None, None), most=given.most, horizon_s=horizon_s).lows_c
+    falls = []
+    for half, low_c, aim in zip((loop.upper, loop.lower), lows_c, sight.aims, strict=True):
+        again = given.window_s >= LONG_WINDOW_S and not half.full
+        falls.append(low_c < aim.setpoint_c - LOW_K - (AGAIN_K if again else 0.0))
+    return falls
+
+
+def _peak_k(half: HalfThermal, place: Place) -> float:
+    if place is Place.OPEN:
+        return PEAK_BEFORE_CHARGE_K
+    return max(PEAK_K - PEAK_PER_COAST * half.coast_k(), 0.0)
+
+
+def duties_most(given: Given, sight: Sight) -> tuple[float, float]:
+    """Return the most duty of each half: less than allowed only while the model is a guess."""
+    if given.thermal.trusted:
+        return given.most, given.most
+    limits = []
+    for half, one in zip(sight.halves, sight.aims, strict=True):
+        rise_k, limit = max(one.setpoint_c - given.room_c, GUESS_RISE_LEAST_K), given.most
+        if half.coast_k() / rise_k > GUESS_COAST_PART:
+            allowed = GUESS_COAST_ALLOWED * rise_k / half.coast_k()
+            limit = min(limit, max(allowed, GUESS_DUTY_LEAST))
+        limits.append(limit)
+    return limits[0], limits[1]
