@@ -83,7 +83,7 @@ class LinearMould:
         key = (is_open, round(length_s, 6))
         if key not in self._steps:
             import numpy as np  # noqa: PLC0415 - heavy, and only here
-            from scipy.linalg import expm  # type: ignore[import-untyped]  # noqa: PLC0415 - heavy
+            from scipy.linalg import expm  # noqa: PLC0415 - heavy
 
             of_state, of_duty = self.rates(is_open=is_open)
             size = STATES + of_duty.shape[1]

@@ -43,7 +43,7 @@ class Programme:
 
     def __init__(self, model: MouldModel, cycle: Cycle, band_k: float) -> None:
         import numpy as np  # noqa: PLC0415 - heavy, and only here
-        from scipy import sparse  # type: ignore[import-untyped]  # noqa: PLC0415 - heavy
+        from scipy import sparse  # noqa: PLC0415 - heavy
 
         self._band_k = band_k
         self._cap = model.supply_cap
@@ -155,7 +155,7 @@ class Programme:
         """Return all variables at the least cost."""
         import numpy as np  # noqa: PLC0415 - heavy, and only here
         from scipy import sparse  # noqa: PLC0415 - heavy, and only here
-        from scipy.optimize import linprog  # type: ignore[import-untyped]  # noqa: PLC0415 - heavy
+        from scipy.optimize import linprog  # noqa: PLC0415 - heavy
 
         cost = np.zeros(self._width)
         cost[self._excess_at :] = (excess, beside)

@@ -173,7 +173,8 @@ def _series(rows: Sequence[Row], index: int, room_c: float) -> _Series | None:
 
     def means(values: list[float]) -> _Array:
         sums = np.bincount(bins, weights=np.array(values))
-        return np.interp(middles_s, middles_s[full], sums[full] / counts[full])
+        found: _Array = np.interp(middles_s, middles_s[full], sums[full] / counts[full])
+        return found
 
     on_s = np.interp(middles_s, at_s, [row.on_s[index] for row in rows])
     return _Series(
@@ -202,9 +203,9 @@ def _linear(
         rights.append(one.own - one.own.mean())
     believed, value = _beliefs(before, lefts[0].shape[1])
     left, right = np.concatenate([*lefts, believed]), np.concatenate([*rights, value])
-    solved, _ = nnls(left, right)
+    found, _ = nnls(left, right)
+    solved: _Array = np.asarray(found, dtype=np.float64)
     measured = len(right) - len(value)
-    solved = np.asarray(solved, dtype=np.float64)
     return solved[:4], (left @ solved - right)[:measured]
 
 
@@ -257,11 +258,13 @@ def _lagged(values: _Array, lag_s: float) -> _Array:
     from scipy.signal import lfilter  # noqa: PLC0415
 
     left = math.exp(-EACH_S / lag_s)
-    return np.asarray(lfilter([1.0 - left], [1.0, -left], values), dtype=np.float64)
+    filtered: _Array = np.asarray(lfilter([1.0 - left], [1.0, -left], values), dtype=np.float64)
+    return filtered
 
 
 def _late(values: _Array, by_s: float) -> _Array:
     import numpy as np  # noqa: PLC0415
 
     at_s = np.arange(len(values)) * EACH_S
-    return np.interp(at_s - by_s, at_s, values)
+    late: _Array = np.interp(at_s - by_s, at_s, values)
+    return late
