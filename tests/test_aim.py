@@ -14,7 +14,7 @@ from core_events import HALF, MOULD, PRESS, RECIPE, Play, make_state
 from tawny.core import aim
 from tawny.core import effects as fx
 from tawny.core import intents as ask
-from tawny.core.aim_state import AimState
+from tawny.core.aim_state import AimState, DryOut, Manual
 from tawny.core.heat import duty_most, setpoints_c
 from tawny.core.names import AlarmState, Phase, Quality
 from tawny.core.recipe import check_recipe
@@ -271,6 +271,20 @@ def test_aim_never_asks_for_more_than_the_recipe(
             if ramp is not None and was_c is not None and one_c < most_c:
                 assert one_c - was_c <= ramp / 60.0 * dt_ms / 1000.0 + 1e-9
         assert 0.0 <= duty_most(state) <= (PRESS.dry_duty if dry and not standby else 1.0)
+
+
+def test_aim_with_a_charge_in_hand_is_the_recipe_whatever_the_state_says() -> None:
+    """No road leads there; but a state that held a rest or heat by hand would not act on it."""
+    state = Play().to(P.HOLD).state
+    for one in (
+        AimState(standby=True, upper_c=140.0, lower_c=140.0),
+        AimState(dry=DryOut(), upper_c=60.0, lower_c=60.0),
+        AimState(manual=Manual(upper=0.5, lower=0.5, until_ms=1 << 40)),
+    ):
+        held = replace(state, aim=one)
+        assert setpoints_c(held) == (180.0, 180.0)
+        assert aim.manual_duties(held) is None
+        assert duty_most(held) == 1.0
 
 
 def test_aim_leaves_room_for_what_the_board_judges() -> None:

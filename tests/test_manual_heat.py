@@ -161,6 +161,20 @@ def test_manual_heat_does_not_come_back_after_a_short_doubt() -> None:
     assert _said(play) == Code("manual_doubt")
 
 
+@pytest.mark.parametrize("lines", [1, 2])
+def test_manual_heat_ends_at_one_bad_line(lines: int) -> None:
+    """Also where it falls between two duty lines."""
+    mould = by_hand()
+    play = mould.play
+    for _ in range(lines):
+        play.frame()
+    play.lower_c = None
+    play.frame()
+    play.lower_c = 120.0
+    play.run(2.0)
+    assert sent(play) == (0.0, 0.0)
+
+
 def test_manual_heat_steps_a_still_register_down_only() -> None:
     """The test of a sensor that stands still takes 10 % away; it never adds to what was asked."""
     mould = by_hand(0.4, 0.3, 20.0)

@@ -43,6 +43,8 @@ HELD = {
     "it drops out when a contactor": "test_reader_comes_back_after_a_replug",
     "it drops out at any time": "test_check_finds_a_supply_that_sagged",
     '"Many spoilt lines': "test_session_gives_no_event_for_garbage",
+    '"the other one warms it"': "test_halves_too_far_apart_are_told_once_it_has_lasted",
+    '"The dry-out has ended"': "test_dry_out_that_does_not_get_warm_ends_without_heat_and_says_so",
     '"Waiting for the program': "test_dashboard_waits_for_an_owner_and_greets_it_again",
     '"the dashboard needs a terminal"': "test_terminal_is_one_only_at_both_ends",
     "figures struck through": "test_dashboard_strikes_old_figures_through",
