@@ -19,6 +19,8 @@ from tawny.core.loop.thermal import HalfThermal
 # How high above setpoint a peak full duty may leave behind: less where a long coast has to be
 # foreseen, whose prediction is off by a hundredth or two.
 PEAK_K, PEAK_PER_COAST = 0.4, 0.009
+PEAK_PER_COAST_REFINED, PEAK_PER_COAST_GUESSED = 0.006, 0.03
+PEAK_LEAST_K = -0.5
 PEAK_BEFORE_CHARGE_K = 0.75
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
 RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
@@ -70,7 +72,7 @@ def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
         first = (limits[0] if full[0] else None, limits[1] if full[1] else None)
         peaks_c = course(sight, first, most=most, horizon_s=horizon_s).peaks_c
         full = [
-            wanted and not peak_c > aim.setpoint_c + _peak_k(half, loop.place)
+            wanted and not peak_c > aim.setpoint_c + _peak_k(half, loop, given)
             for wanted, peak_c, aim, half in zip(
                 full, peaks_c, sight.aims, sight.halves, strict=True
             )
@@ -106,10 +108,13 @@ def _would_fall(loop: Loop, given: Given, sight: Sight, horizon_s: float) -> lis
     return falls
 
 
-def _peak_k(half: HalfThermal, place: Place) -> float:
-    if place is Place.OPEN:
+def _peak_k(half: HalfThermal, loop: Loop, given: Given) -> float:
+    if loop.place is Place.OPEN:
         return PEAK_BEFORE_CHARGE_K
-    return max(PEAK_K - PEAK_PER_COAST * half.coast_k(), 0.0)
+    per_coast = PEAK_PER_COAST_GUESSED
+    if given.thermal.trusted:
+        per_coast = PEAK_PER_COAST_REFINED if given.thermal.heat_ups else PEAK_PER_COAST
+    return max(PEAK_K - per_coast * half.coast_k(), PEAK_LEAST_K)
 
 
 def duties_most(given: Given, sight: Sight) -> tuple[float, float]:

@@ -50,6 +50,10 @@ _LATER_LOSS_SPREAD: Final = 0.2
 _LATER_EXCHANGE_SPREAD: Final = 0.1
 _EXCHANGE_MOST_PER_S: Final = 0.02  # believed of a half whose other was never heated apart
 _MOST_S: Final = 300.0
+# A coast: after the time in which most was given, over 20 s each, clearly less is given.
+_HEAT_OVER_S: Final = 20.0
+_HEAT_LEAST: Final = 0.1
+_COAST_PART: Final = 0.75
 
 
 class Row(NamedTuple):
@@ -73,7 +77,7 @@ class HalfFit(NamedTuple):
         half: Its model.
         residual_k: Standard deviation of measured less modelled.
         rise_k: The largest rise in the stretches.
-        coast_s: Time without heat after that rise, in the longest stretch.
+        coast_s: Time with clearly less heat after the most, in the longest stretch.
     """
 
     half: HalfThermal
@@ -153,11 +157,15 @@ class _Series(NamedTuple):
     on_s: _Array
 
     def coast_s(self) -> float:
-        """Return for how long there was no heat to speak of after the largest heat."""
+        """Return for how long there was less heat, after the most there was."""
         import numpy as np  # noqa: PLC0415
 
-        heated = np.nonzero(np.diff(self.on_s) > EACH_S / 2.0)[0]
-        return float(len(self.on_s) - 2 - heated[-1]) * EACH_S if len(heated) else 0.0
+        width = round(_HEAT_OVER_S / EACH_S)
+        heats = (self.on_s[width:] - self.on_s[:-width]) / _HEAT_OVER_S
+        if not len(heats) or not heats.max() > _HEAT_LEAST:
+            return 0.0
+        heated = np.nonzero(heats > _COAST_PART * heats.max())[0]
+        return float(len(heats) - 1 - heated[-1]) * EACH_S
 
 
 def _series(rows: Sequence[Row], index: int, room_c: float) -> _Series | None:

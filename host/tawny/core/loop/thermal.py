@@ -87,11 +87,13 @@ class Thermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
     Attributes:
         trusted: Fitted and accepted. Else it is a guess from R and lag, and the loop runs safe.
+        heat_ups: How many heat-ups have refined it since it was commissioned.
     """
 
     upper: HalfThermal
     lower: HalfThermal
     trusted: bool = False
+    heat_ups: int = 0
 
     def halves(self) -> tuple[HalfThermal, HalfThermal]:
         """Return upper and lower."""
