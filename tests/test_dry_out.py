@@ -100,6 +100,19 @@ def test_dry_out_counts_only_the_time_when_both_halves_are_warm() -> None:
     assert dry.held_ms == pytest.approx(held_ms, abs=200)
 
 
+def test_dry_out_with_the_mould_open_keeps_to_its_own_duty() -> None:
+    """Open allows half the duty; the dry-out allows 40 %, and the less of both counts."""
+    mould = drying()
+    play = mould.play
+    play.state = replace(play.state, aim=replace(play.state.aim, upper_c=60.0, lower_c=60.0))
+    play.open()
+    play.run(2.0)
+    assert play.state.upper.duty == PRESS.dry_duty
+    assert play.state.lower.duty == PRESS.dry_duty
+    play.run(180.0)
+    assert play.state.upper.duty == play.state.lower.duty == 0.0
+
+
 def test_dry_out_never_goes_above_the_recipe() -> None:
     """A recipe of 80 degC is dried out at 60 and 80, not at 110."""
     mould = drying(replace(RECIPE, setpoint_c=80.0))

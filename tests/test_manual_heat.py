@@ -175,6 +175,22 @@ def test_manual_heat_ends_at_one_bad_line(lines: int) -> None:
     assert sent(play) == (0.0, 0.0)
 
 
+def test_manual_heat_does_not_come_back_after_a_doubt_that_readings_do_not_show() -> None:
+    """The board takes less than the recipe for a moment: over, also once it takes it again."""
+    mould = by_hand()
+    play = mould.play
+    link = play.state.link
+    play.state = replace(play.state, link=replace(link, setpoint_most_c=170.0))
+    play.run(0.8)
+    play.state = replace(
+        play.state, link=replace(play.state.link, setpoint_most_c=link.setpoint_most_c)
+    )
+    play.run(2.0)
+    assert heat_allowed(play.state)
+    assert sent(play) == (0.0, 0.0)
+    assert _said(play) == Code("manual_doubt")
+
+
 def test_manual_heat_steps_a_still_register_down_only() -> None:
     """The test of a sensor that stands still takes 10 % away; it never adds to what was asked."""
     mould = by_hand(0.4, 0.3, 20.0)
