@@ -28,18 +28,21 @@ from tawny.core.commission import (
 from tawny.core.framing import Framer
 from tawny.core.messages import FROM_BOARD_MOST_BYTES
 from tawny.core.names import Half
-from tawny.core.record import COMMISSIONED, Commissioned
+from tawny.core.record import COMMISSIONED, THERMAL, Commissioned
 from tawny.errors import N_, BusyError, InputError, PortError
 from tawny.link.port import Port, open_port, reason_of
 from tawny.link.session import Session
 from tawny.service.clock import HostClock
 from tawny.service.commissioner import LEAVE, Commissioner
+from tawny.service.fitting import fit
+from tawny.service.learning import record_of
 from tawny.settings.home import Home
 from tawny.settings.passport import write_measured
 from tawny.settings.workshop import load_workshop
 from tawny.store.store import Store
 from tawny.words import _
 from tawny.words.sentences import commissioning
+from tawny.words.thermal import thermal_lines
 
 if TYPE_CHECKING:
     from tawny.core.equipment import Mould
@@ -89,6 +92,7 @@ def walk(home: Home, mould_name: str | None, port: str | None, *, pace: float) -
         if commissioner.outcome is not Outcome.DONE:
             return NOT_DONE
         keep_done(home, store, commissioner.record(), clock.now_ms())
+        keep_model(store, commissioner, clock)
     return 0
 
 
@@ -313,3 +317,13 @@ def keep_done(home: Home, store: Store, done: Commissioned, now_ms: int) -> None
     )
     path = write_measured(home, done.mould, done.halves)
     click.echo(_("Wrote what was measured into {path}.").format(path=path))
+
+
+def keep_model(store: Store, commissioner: Commissioner, clock: HostClock) -> None:
+    """Fit the mould's thermal model to what was measured, record it and tell what it is worth."""
+    done, order = commissioner.record(), commissioner.order()
+    record = record_of(fit(order), mould=done.mould, origin="commissioning", room_c=order.room_c)
+    now_ms = clock.now_ms()
+    store.append(THERMAL, record, who=done.person, utc_ms=clock.utc_ms(now_ms), mono_ms=now_ms)
+    for text in thermal_lines(record):
+        click.echo(text)

@@ -22,7 +22,9 @@ from tawny.errors import N_, InputError, TawnyError
 from tawny.link.reader import Reader
 from tawny.link.session import Session
 from tawny.service.clock import HostClock
+from tawny.service.fitting import Apart
 from tawny.service.last_parts import last_parts
+from tawny.service.learned import with_learned
 from tawny.service.live import Owner
 from tawny.service.press import Press
 from tawny.service.recover import seal_leftovers
@@ -80,7 +82,7 @@ def own(home: Home, wanted: Wanted) -> None:
     store = Store.open(home.root, simulated=workshop.simulated)
     try:
         recipe = _recipe(workshop, store, wanted)
-        mould = workshop.mould(recipe.mould)
+        mould = with_learned(workshop.mould(recipe.mould), store)
         rescue = seal_leftovers(store, time.time_ns() // 1_000_000, clock.now_ms())
         state = initial_state(
             workshop.press,
@@ -113,6 +115,7 @@ def own(home: Home, wanted: Wanted) -> None:
             simulated=workshop.simulated,
             simulated_hand=wanted.hand,
             port=port,
+            fitter=Apart(),
         )
         press.show_parts(*shown)
         _run(home, press, clock, reader, hand=wanted.hand)

@@ -12,6 +12,7 @@ from tawny.cli.firmware import elf_boards
 from tawny.core.limits import PRESENCE_WARNING_S
 from tawny.core.names import BoardState, Phase
 from tawny.link.session import Session
+from tawny.service.learned import with_learned
 from tawny.service.lockstep import Lockstep, Wire
 from tawny.service.press import Press
 from tawny.service.recover import seal_leftovers
@@ -73,6 +74,7 @@ class VirtualPress:
         self.mould = workshop.mould(chosen.mould)
         self.store = Store.open(home.root, simulated=True)
         try:
+            self.mould = with_learned(self.mould, self.store)
             rescue = seal_leftovers(self.store, begin_utc_ms, 0)
             model = load(self.mould.name) if model is None else model
             boards = elf_boards(firmware, model) if boards is None else boards

@@ -9,6 +9,7 @@ from __future__ import annotations
 import msgspec
 
 from tawny.core.intents import AnyIntent
+from tawny.core.loop.thermal import Thermal
 from tawny.core.messages import Tele
 from tawny.core.snapshot import Code
 
@@ -136,6 +137,18 @@ class DeskChanged(Event, frozen=True, tag="desk_changed"):
     viewers: int
 
 
+class ThermalLearned(Event, frozen=True, tag="thermal_learned"):
+    """A thermal model was fitted.
+
+    Attributes:
+        mould: Whose.
+        thermal: None: it was not taken, and the one before stays.
+    """
+
+    mould: str
+    thermal: Thermal | None
+
+
 AnyEvent = (
     Frame
     | Tick
@@ -151,4 +164,5 @@ AnyEvent = (
     | Refusal
     | StoreChanged
     | DeskChanged
+    | ThermalLearned
 )

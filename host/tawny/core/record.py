@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import msgspec
 
+from tawny.core.loop.thermal import Thermal
 from tawny.core.names import AlarmState, Half, Phase, Priority, Result
-from tawny.core.snapshot import Field
+from tawny.core.snapshot import Code, Field
 
-PRESSING, ALARM, SEGMENT, BEGIN, GAP, REFUSED, COMMISSIONED = (
+PRESSING, ALARM, SEGMENT, BEGIN, GAP, REFUSED, COMMISSIONED, THERMAL = (
     "pressing",
     "alarm",
     "segment",
@@ -20,8 +21,18 @@ PRESSING, ALARM, SEGMENT, BEGIN, GAP, REFUSED, COMMISSIONED = (
     "gap",
     "refused",
     "commissioned",
+    "thermal",
 )
-SCHEMAS = {PRESSING: 1, ALARM: 1, SEGMENT: 1, BEGIN: 1, GAP: 1, REFUSED: 1, COMMISSIONED: 1}
+SCHEMAS = {
+    PRESSING: 1,
+    ALARM: 1,
+    SEGMENT: 1,
+    BEGIN: 1,
+    GAP: 1,
+    REFUSED: 1,
+    COMMISSIONED: 1,
+    THERMAL: 1,
+}
 
 
 class RecipeCopy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -217,3 +228,26 @@ class Commissioned(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     ended_utc_ms: int
     software_version: str = ""
     simulated: bool = False
+
+
+class ThermalRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One fit of a mould's thermal model; the last that was taken is the one in use.
+
+    Attributes:
+        origin: "commissioning" or "heat_up".
+        thermal: The model; None: not taken, and the one before stays.
+        why: Why it was not taken.
+        upper_residual_k, lower_residual_k: Measured less modelled, standard deviation.
+        rise_k, coast_s: The rise and the coast that it was fitted to.
+        room_c: What was taken for the room.
+    """
+
+    mould: str
+    origin: str
+    thermal: Thermal | None = None
+    why: Code | None = None
+    upper_residual_k: float = 0.0
+    lower_residual_k: float = 0.0
+    rise_k: float = 0.0
+    coast_s: float = 0.0
+    room_c: float = 22.0

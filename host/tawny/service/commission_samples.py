@@ -15,6 +15,7 @@ from tawny.core.commission import (
     reading_c,
 )
 from tawny.core.commission_fit import RISE_LEAST_K, Fit, Sample, fit_half, heat_up_s
+from tawny.core.loop.identify import Row
 from tawny.core.names import Half
 from tawny.core.record import CommissionedHalf
 from tawny.core.snapshot import Code
@@ -31,6 +32,7 @@ class _Both(NamedTuple):
     at_s: float
     upper_c: float
     lower_c: float
+    on_s: tuple[float, float]
 
 
 class _Heating(NamedTuple):
@@ -62,6 +64,7 @@ class Samples:
         self._boot = -1
         self._heatings: dict[Half, _Heating] = {}
         self._delivered_ms: dict[Half, int] = {}
+        self._on_s = [0.0, 0.0]
 
     def take(self, tele: m.Tele, at_ms: int, boot: int) -> None:
         """Keep one line of telemetry.
@@ -73,19 +76,22 @@ class Samples:
         """
         if boot != self._boot or self._silent_s(at_ms) > _BREAK_S:
             self._break()
+            self._delivered_ms.clear()  # a board that started again counts anew
             self._boot = boot
         upper_c, lower_c = reading_c(tele, Half.UPPER), reading_c(tele, Half.LOWER)
         if tele.l == "none":
             lower_c = upper_c  # one zone: no other half to give heat to
-        if math.isfinite(upper_c) and math.isfinite(lower_c):
-            self._all.append(_Both(at_ms / 1000.0, upper_c, lower_c))
-        for half, now_ms in ((Half.UPPER, tele.uo), (Half.LOWER, tele.lo)):
+        for index, (half, now_ms) in enumerate(((Half.UPPER, tele.uo), (Half.LOWER, tele.lo))):
             heating = self._heatings.get(half)
             before_ms = self._delivered_ms.get(half, now_ms)
             self._delivered_ms[half] = now_ms
+            self._on_s[index] += ((now_ms - before_ms) % _WRAP_MS) / 1000.0
             if heating is not None and not math.isnan(heating.on_s) and math.isnan(heating.off_s):
                 given_s = ((now_ms - before_ms) % _WRAP_MS) / 1000.0
                 self._heatings[half] = heating._replace(delivered_s=heating.delivered_s + given_s)
+        if math.isfinite(upper_c) and math.isfinite(lower_c):
+            on_s = (self._on_s[0], self._on_s[1])
+            self._all.append(_Both(at_ms / 1000.0, upper_c, lower_c, on_s))
 
     def _silent_s(self, at_ms: int) -> float:
         return at_ms / 1000.0 - self._all[-1].at_s if self._all else 0.0
@@ -149,6 +155,27 @@ class Samples:
         return fit_half(
             self._own(half), on_s=heating.on_s, off_s=heating.off_s, full=full, room_c=room_c
         )
+
+    def stretches(self) -> tuple[tuple[Row, ...], ...]:
+        """Return what is to be fitted: both halves while each was measured, the breaks left out."""
+        return tuple(
+            tuple(
+                Row(one.at_s, (one.upper_c, one.lower_c), one.on_s)
+                for one in self._all
+                if heating.begin_s <= one.at_s <= heating.end_s
+            )
+            for heating in self._measured()
+        )
+
+    def _measured(self) -> list[_Heating]:
+        """Return the heatings, each until the next one begins."""
+        found = sorted(self._heatings.values(), key=lambda one: one.begin_s)
+        ends_s = [one.begin_s for one in found[1:]] + [math.inf]
+        return [
+            one._replace(end_s=min(one.end_s, end_s))
+            for one, end_s in zip(found, ends_s, strict=True)
+            if not one.broken
+        ]
 
     def _own(self, half: Half) -> list[Sample]:
         heating = self._heatings[half]

@@ -25,6 +25,7 @@ from tawny.link.session import Session
 from tawny.service.commission_board import BoardSide
 from tawny.service.commission_samples import Samples, judge_fit
 from tawny.service.commission_watch import Watch
+from tawny.service.fitting import Order
 
 DUTY_EACH_MS: Final = 400
 SHOW_EACH_MS: Final = 15_000
@@ -165,6 +166,10 @@ class Commissioner:
             software_version=self._software,
             simulated=self._simulated,
         )
+
+    def order(self) -> Order:
+        """Return what the mould's thermal model is to be fitted to."""
+        return Order(self._samples.stretches(), self._room_c, None, 0)
 
     @property
     def _at(self) -> Step:

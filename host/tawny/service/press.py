@@ -13,14 +13,17 @@ from msgspec.structs import replace
 from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core.alarm_list import ALARMS
+from tawny.core.forecast_plan import foresee
 from tawny.core.intents import Confirm
 from tawny.core.names import AlarmState, Result
-from tawny.core.record import ALARM, AlarmChange
+from tawny.core.record import ALARM, THERMAL, AlarmChange
 from tawny.core.snapshot import Code, PartView
 from tawny.core.step import step
 from tawny.core.view import snapshot as view_of
 from tawny.link import events as link
+from tawny.service.fitting import AtOnce
 from tawny.service.hearing import core_event
+from tawny.service.learning import Learning
 from tawny.service.tape import Tape
 from tawny.service.trend import Trend
 from tawny.store.codes import pressing_code
@@ -28,16 +31,19 @@ from tawny.store.codes import pressing_code
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from tawny.core.forecast_plan import Forecast
     from tawny.core.intents import AnyIntent
     from tawny.core.snapshot import Snapshot
     from tawny.core.state import State
     from tawny.link.session import Session
+    from tawny.service.fitting import Fitter
     from tawny.store.recorder import Recorder
     from tawny.store.requests import Sealed
 
 PARTS_SHOWN = 5
 STALLED_S = 2.0
 CLOCK_STEP_MS = 1000
+FORESEEN_MS = 5000  # a forecast is shown so long, the mould in between is much the same
 RECORDER = "recorder"
 BOARD = "board"
 
@@ -51,6 +57,7 @@ class Press:
         recorder: Where the record goes.
         utc_ms: Wall time now, from the host clock in milliseconds.
         write: Sends bytes to the board; losing the port is not its caller's problem.
+        fitter: Fits what heat-ups teach; None: at once, for a virtual clock.
     """
 
     def __init__(
@@ -64,6 +71,7 @@ class Press:
         simulated: bool,
         simulated_hand: bool = False,
         port: str = "",
+        fitter: Fitter | None = None,
     ) -> None:
         """Take over; nothing is sent before the port is opened."""
         self.state = state
@@ -75,6 +83,7 @@ class Press:
         self._session = session
         self._recorder = recorder
         self._tape = Tape(recorder, simulated=simulated)
+        self._learning = Learning(AtOnce() if fitter is None else fitter)
         self._utc_ms = utc_ms
         self._write = write
         self._simulated = simulated
@@ -82,6 +91,8 @@ class Press:
         self._port = port
         self._seq = 0
         self._offset_ms: int | None = None
+        self._foreseen: Forecast | None = None
+        self._basis: tuple[object, ...] = ()
         self._recording: Code | None = None
         self._parts: tuple[PartView, ...] = ()
         self._parts_today = 0
@@ -113,6 +124,7 @@ class Press:
         self._poll(host_ms)
         self._watch_wall_clock(host_ms)
         self._recorder.tick()
+        self._learn(host_ms)
         self._watch_recorder(host_ms)
 
     def poll(self, host_ms: int) -> None:
@@ -152,6 +164,7 @@ class Press:
             simulated=self._simulated,
             simulated_hand=self._simulated_hand,
             pressing_id=code,
+            foreseen=self._foresee(replace(state, host_ms=max(host_ms, state.host_ms))),
         )
         rescue = shown.rescue
         if rescue is not None:
@@ -169,6 +182,20 @@ class Press:
             rescue=rescue,
             alarms=alarms,
         )
+
+    def _foresee(self, state: State) -> Forecast:
+        """Return what is foreseen; worked out anew each few seconds, or once something changed."""
+        offset_ms = self._utc_ms(state.host_ms) - state.host_ms
+        basis = _basis(state)
+        made_ms = None if self._foreseen is None else self._foreseen.made_ms
+        if (
+            self._foreseen is None
+            or made_ms is None
+            or basis != self._basis
+            or not 0 <= state.host_ms - made_ms < FORESEEN_MS
+        ):
+            self._foreseen, self._basis = foresee(state, offset_ms), basis
+        return self._foreseen
 
     def part(self, host_ms: int) -> None:
         """Part from the board: heat off and disarmed, whatever the core thinks of it.
@@ -194,6 +221,7 @@ class Press:
 
     def close(self, host_ms: int) -> None:
         """Keep what is open of the record."""
+        self._learning.close()
         self._tape.close(self._utc_ms(host_ms), host_ms)
 
     def show_parts(self, parts: tuple[PartView, ...], today: int) -> None:
@@ -223,6 +251,7 @@ class Press:
         self.state = after
         utc_ms = self._utc_ms(event.host_ms)
         self._tape.take(before, event, after, effects, utc_ms)
+        self._learning.take(before, event, after)
         phase = after.cycle.phase
         self.trend.add(after, utc_ms, "" if phase is before.cycle.phase else phase.value)
         for effect in effects:
@@ -304,6 +333,16 @@ class Press:
             first_off=figures["first_off"] is True,
         )
 
+    def _learn(self, host_ms: int) -> None:
+        """Record and use a model that was fitted."""
+        learned = self._learning.learned(host_ms)
+        if learned is None:
+            return
+        record, event = learned
+        utc_ms = self._utc_ms(host_ms)
+        self._recorder.append(THERMAL, record, who=RECORDER, utc_ms=utc_ms, mono_ms=host_ms)
+        self._apply(event)
+
     def _watch_recorder(self, host_ms: int) -> None:
         for sealed in self._recorder.take_sealed():
             self._show(sealed)
@@ -338,6 +377,26 @@ class Press:
         self._parts = (*shown, *self._parts)[:PARTS_SHOWN]
         if part.result is Result.COMPLETE:
             self._parts_today += len(shown)
+
+
+def _basis(state: State) -> tuple[object, ...]:
+    """Return what makes a forecast an old one at once when it changes."""
+    cycle, link, aims = state.cycle, state.link, state.aim
+    pressing = cycle.pressing
+    return (
+        cycle.phase,
+        cycle.opened_ms is None,
+        None if pressing is None else pressing.closed_ms,
+        aims.standby,
+        aims.dry is None,
+        aims.dry_asked,
+        state.recipe.name,
+        state.plan,
+        link.status,
+        link.supply_cap,
+        state.upper.quality,
+        state.lower.quality,
+    )
 
 
 def _routine(said: fx.Journal) -> bool:

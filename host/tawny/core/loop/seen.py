@@ -11,6 +11,7 @@ import math
 from enum import Enum, auto
 
 import msgspec
+from msgspec.structs import replace
 
 from tawny.core.loop.gains import STEP_S, gains
 from tawny.core.loop.thermal import HalfThermal
@@ -67,6 +68,16 @@ def pipe_steps(half: HalfThermal) -> int:
 def first_seen(half: HalfThermal, reading_c: float) -> Seen:
     """Return what is believed at the first reading: nothing on its way, all of it even."""
     return Seen(0.0, reading_c, reading_c, pipe=(0.0,) * pipe_steps(half))
+
+
+def fitted(seen: Seen, half: HalfThermal) -> Seen:
+    """Return what is believed under another model: as many steps late as that one is.
+
+    Strength and drift belonged to the model before.
+    """
+    steps = pipe_steps(half)
+    pipe = (seen.pipe[:1] or (seen.arriving,)) * max(steps - len(seen.pipe), 0) + seen.pipe
+    return replace(seen, scale=0.0, drift=0.0, pipe=pipe[len(pipe) - steps :])
 
 
 def resumed(seen: Seen, half: HalfThermal, reading_c: float, away_s: float) -> Seen:

@@ -45,6 +45,7 @@ class Loop(msgspec.Struct, frozen=True):
         place: Of the mould at the last step.
         rising: On the way up, until both halves have landed.
         setpoints_c: At the last step; None: no heat.
+        thermal: The model at the last step.
         watch: What was unforeseen since the place changed; None: nobody looks.
         finite: Everything decided so far was a number.
     """
@@ -54,6 +55,7 @@ class Loop(msgspec.Struct, frozen=True):
     place: Place = Place.SHUT
     rising: bool = False
     setpoints_c: tuple[float, float] | None = None
+    thermal: Thermal | None = None
     demand: Demand = Demand()
     watch: Watch | None = None
     finite: bool = True

@@ -20,7 +20,7 @@ from tawny.core.loop.full import LONG_WINDOW_S, duties_most, expected, full_duty
 from tawny.core.loop.gains import STEP_S
 from tawny.core.loop.law import Landing, aims, landing, short_of
 from tawny.core.loop.outlook import Sight
-from tawny.core.loop.seen import Seen, Situation, first_seen, observe, pipe_steps, resumed
+from tawny.core.loop.seen import Seen, Situation, first_seen, fitted, observe, pipe_steps, resumed
 from tawny.core.loop.state import Duties, Given, HalfLoop, Loop, Place
 from tawny.core.loop.thermal import HalfThermal
 
@@ -52,6 +52,7 @@ def loop_step(loop: Loop, given: Given) -> tuple[Loop, Duties]:
         return _anew(loop), _OFF
     loop = _placed(replace(loop, finite=True), given)
     seens = _observed(loop, given, halves)
+    loop = replace(loop, thermal=given.thermal)
     if loop.watch is not None:
         unforeseen = (seens[0].taken, seens[1].taken)
         loop = replace(
@@ -118,10 +119,12 @@ def _observed(
     before = []
     for index, half in enumerate((loop.upper, loop.lower)):
         reading_c, one = given.readings_c[index], half.seen
-        if one is None or len(one.pipe) != pipe_steps(halves[index]):
+        if one is None:
             one = first_seen(halves[index], reading_c)
         elif given.dt_s > AWAY_S or abs(reading_c - one.surface_c) > LOST_K:
             one = resumed(one, halves[index], reading_c, given.dt_s)
+        elif loop.thermal != given.thermal:
+            one = fitted(one, halves[index])
         before.append(one)
     situation = Situation.RESTING
     if loop.place is not Place.SHUT:
