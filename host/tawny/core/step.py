@@ -24,6 +24,7 @@ from tawny.core.events import (
     LinkDown,
     LinkUp,
     StoreChanged,
+    ThermalLearned,
     Tick,
 )
 from tawny.core.heat import setpoints_c
@@ -162,6 +163,10 @@ def _other(state: State, event: AnyEvent) -> tuple[State, Effects]:
             return replace(state, store_ok=event.ok, store_reason=event.reason), ()
         case DeskChanged():
             return _desk(state, event)
+        case ThermalLearned(mould=mould, thermal=thermal):
+            if thermal is not None and mould == state.mould.name:
+                state = replace(state, mould=replace(state.mould, thermal=thermal))
+            return state, ()
         case Frame() | Tick() | Asked():
             return state, ()
         case _:
