@@ -193,7 +193,8 @@ def test_dry_out_says_its_stage_and_what_to_stop_for() -> None:
     seen = snapshot(mould.play.state, seq=1, utc_ms=0, simulated=True)
     assert seen.figure.kind == "drying"
     assert seen.figure.value == pytest.approx(100 * 60 + 44 * 60, abs=240)
-    assert seen.ready_at_utc_ms is None
+    assert seen.ready_at_utc_ms is not None
+    assert seen.ready_at_utc_ms / 1000.0 > 60.0 + 100 * 60 + 40 * 60, "dry first, then ready"
 
 
 def test_dry_out_needs_no_more_than_its_duty_on_the_mould_of_these_tests() -> None:

@@ -28,6 +28,7 @@ COMMANDS = {
     "parts": Entry("parts", "command", N_("List the parts of the record.")),
     "show": Entry("show", "command", N_("Tell everything about one part.")),
     "export": Entry("export", "command", N_("Write parts with their traces as files.")),
+    "when": Entry("when", "command", N_("Tell when the mould is ready, or when to switch on.")),
     "calc": Entry("calc", "group", N_("Sums of the trade: sensors, dose, steam, water.")),
     "check": Entry("check", "command", N_("Look for what could go wrong, and say how to mend it.")),
     "commission": Entry("commission", "command", N_("Commission a mould on a connected board.")),

@@ -15,6 +15,7 @@ from tawny.core.effects import Answered, AnyEffect, End, Journal, SendArm, SendD
 from tawny.core.loss import lose_heat
 from tawny.core.names import AlarmState, Phase, Result
 from tawny.core.phases import Trigger
+from tawny.core.plan import announce
 from tawny.core.progress import move
 from tawny.core.snapshot import Code, Permissive
 from tawny.core.state import State
@@ -62,6 +63,8 @@ def _handle(state: State, intent: ask.Intent, host_ms: int) -> Outcome:
             return _alarm_asked(state, intent, host_ms)
         case ask.ChooseRecipe() | ask.SetOperator() | ask.SetLot():
             return _named(state, intent)
+        case ask.Announce():
+            return announce(state, intent)
         case _:
             return state, (), None
 

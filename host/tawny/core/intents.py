@@ -89,6 +89,20 @@ class EndDryOut(Intent, frozen=True, tag="end_dry_out"):
     """End the dry-out of the heaters and go on to the normal heat-up."""
 
 
+class Announce(Intent, frozen=True, tag="announce"):
+    """Tell what comes later, or withdraw it. It only informs: no heat follows from it.
+
+    Attributes:
+        what: "outage", "tariff", "press".
+        at_utc_ms: When, by the wall clock; None: withdrawn.
+        said_utc_ms: The wall clock as it was said.
+    """
+
+    what: str
+    at_utc_ms: int | None
+    said_utc_ms: int
+
+
 class Acknowledge(Intent, frozen=True, tag="acknowledge"):
     """Seen: acknowledge one alarm, or every alarm on screen when `alarm` is empty."""
 
@@ -159,6 +173,7 @@ AnyIntent = (
     | Standby
     | ManualHeat
     | EndDryOut
+    | Announce
     | Acknowledge
     | ResetAlarm
     | Shelve

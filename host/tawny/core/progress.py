@@ -20,6 +20,7 @@ from tawny.core.loss import count_pressing, lose_heat
 from tawny.core.messages import FIT_SWITCH, IN_BUTTON, IN_MAINS, IN_OPEN
 from tawny.core.names import BoardState, Phase, Quality, Result
 from tawny.core.phases import OPEN_AT_WORK, Trigger, enter
+from tawny.core.plan import completed
 from tawny.core.pressing import anew, begin, closed_s, ended, hold_left_s, hold_over
 from tawny.core.snapshot import Code
 from tawny.core.state import CycleState, State
@@ -117,6 +118,8 @@ def _complete(state: State) -> tuple[State, AnyEffect]:
     end = ended(state, result, phase=Phase.DEMOULD)
     closings = state.aim.closings + (pressing is not None and pressing.closed_ms is not None)
     state = replace(state, aim=replace(state.aim, closings=closings))
+    if pressing is not None:
+        state = completed(state, pressing, result)
     return replace(state, cycle=replace(count_pressing(state.cycle), pressing=None)), end
 
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
-
-from tawny.core.aim import aim_of, goal, setpoints_c
+from tawny.core.aim import aim_of
 from tawny.core.aim_state import Aim
 from tawny.core.aim_view import aim_sentence, dry_left_s
-from tawny.core.equipment import HalfModel
+from tawny.core.forecast_plan import Forecast
 from tawny.core.messages import IN_BUTTON, IN_MAINS
 from tawny.core.names import BoardState, LinkStatus, Phase, Quality
 from tawny.core.pressing import closed_s, hold_left_s
 from tawny.core.progress import soak_left_s, touchable
 from tawny.core.snapshot import BreatheView, Code, Field, Figure
-from tawny.core.state import HalfState, State
+from tawny.core.state import State
 
+_NEVER = frozenset({"never_ready", "never_ready_supply", "never_open"})
 # Nothing is timed and a hand comes near hot metal: the figure is how hot. Letting steam out
 # (release, open) has none, so that nobody reads one as leave to open.
 _HANDS_NEAR = frozenset(
@@ -22,7 +21,7 @@ _HANDS_NEAR = frozenset(
 )
 
 
-def sentence(state: State, offset_ms: int) -> Code:
+def sentence(state: State, offset_ms: int, foreseen: Forecast) -> Code:
     """Return the next action; `offset_ms` turns the host clock into UTC."""
     link, cycle, tele = state.link, state.cycle, state.tele
     if link.status is LinkStatus.REFUSED:
@@ -42,8 +41,8 @@ def sentence(state: State, offset_ms: int) -> Code:
     if not tele.inputs & IN_MAINS:
         return Code("mains_off")
     if cycle.heat_wanted:
-        return _at_work(state, offset_ms)
-    return _at_rest(state)
+        return _at_work(state, offset_ms, foreseen)
+    return _at_rest(state, offset_ms, foreseen)
 
 
 def _refused(reason: Code | None) -> Code:
@@ -52,7 +51,7 @@ def _refused(reason: Code | None) -> Code:
     return reason
 
 
-def _at_rest(state: State) -> Code:
+def _at_rest(state: State, offset_ms: int, foreseen: Forecast) -> Code:
     cycle = state.cycle
     if state.link.arming == "press_arm":
         return Code("press_arm")
@@ -63,10 +62,13 @@ def _at_rest(state: State) -> Code:
     if touchable(state):
         return Code("touchable")
     hottest = hottest_c(state)
-    return Code("cool", {} if hottest is None else {"hottest_c": hottest})
+    fields: dict[str, Field] = {} if hottest is None else {"hottest_c": hottest}
+    if foreseen.touchable_ms is not None:
+        fields["touchable_utc_ms"] = foreseen.touchable_ms + offset_ms
+    return Code("cool", fields)
 
 
-def _at_work(state: State, offset_ms: int) -> Code:
+def _at_work(state: State, offset_ms: int, foreseen: Forecast) -> Code:
     cycle, recipe = state.cycle, state.recipe_in_use()
     fields: dict[str, Field] = {}
     special = aim_sentence(state)
@@ -74,10 +76,11 @@ def _at_work(state: State, offset_ms: int) -> Code:
         return special
     match cycle.phase:
         case Phase.PREHEAT:
-            at_ms = ready_at_utc_ms(state, offset_ms)
-            return Code("preheat", {} if at_ms is None else {"ready_at_utc_ms": at_ms})
+            return _heating(foreseen, offset_ms)
         case Phase.SOAK:
-            return Code("soak", {"left_s": soak_left_s(state)})
+            fields = {"left_s": soak_left_s(state)}
+            at_ms = ready_at_utc_ms(foreseen, offset_ms)
+            return Code("soak", fields if at_ms is None else fields | {"ready_at_utc_ms": at_ms})
         case Phase.FILL:
             fields = {
                 "cavities": state.mould.cavities,
@@ -99,6 +102,15 @@ def _at_work(state: State, offset_ms: int) -> Code:
             return Code("hold", fields)
         case phase:
             return Code(phase.value)
+
+
+def _heating(foreseen: Forecast, offset_ms: int) -> Code:
+    at_ms, why = ready_at_utc_ms(foreseen, offset_ms), foreseen.why
+    if at_ms is not None:
+        return Code("preheat", {"ready_at_utc_ms": at_ms})
+    if why is not None and why.code in _NEVER:
+        return Code("preheat_" + why.code, why.fields)
+    return Code("preheat")
 
 
 def _breath(state: State) -> Code:
@@ -127,7 +139,7 @@ def fill_slow(state: State) -> bool:
     return cycle.clock_ms - cycle.since_ms > state.recipe_in_use().fill_most_s * 1000
 
 
-def figure(state: State) -> Figure:
+def figure(state: State, foreseen: Forecast) -> Figure:
     """Return the one big figure of this moment."""
     cycle = state.cycle
     tripped = state.tele is not None and state.tele.st == BoardState.TRIPPED.value
@@ -139,8 +151,10 @@ def figure(state: State) -> Figure:
             left_s = dry_left_s(state)
             return Figure("none") if left_s is None else Figure("drying", left_s)
         case Phase.PREHEAT | Phase.SOAK:
-            left_s = ready_in_s(state)
-            return Figure("none") if left_s is None else Figure("time_to_ready", left_s)
+            if foreseen.ready_ms is None:
+                return Figure("none")
+            left_s = max(foreseen.ready_ms - state.host_ms, 0) / 1000.0
+            return Figure("time_to_ready", left_s)
         case Phase.FILL:
             return Figure("grams", state.recipe_in_use().charge_g(), over=fill_slow(state))
         case Phase.BREATHE:
@@ -163,52 +177,6 @@ def hottest_c(state: State) -> float | None:
     return max(values) if len(values) == 2 else None  # noqa: PLR2004 - both halves
 
 
-def ready_in_s(state: State) -> float | None:
-    """Return an estimate of the seconds until both halves are soaked, or None if unknown."""
-    cycle, mould = state.cycle, state.mould
-    if cycle.phase is Phase.SOAK:
-        return soak_left_s(state)
-    if cycle.phase is not Phase.PREHEAT or aim_of(state) is Aim.DRY_OUT:
-        return None
-    wanted_c = state.recipe_in_use().setpoints_c()
-    duty = min(state.link.supply_cap / 2.0, 1.0)  # what each half gets while both want all
-    rises = (
-        _rise_s(state.upper, mould.upper, wanted_c[0], state.press.ambient_c, duty),
-        _rise_s(state.lower, mould.lower, wanted_c[1], state.press.ambient_c, duty),
-    )
-    if rises[0] is None or rises[1] is None:
-        return None
-    lag_s = max(mould.upper.ramp_lag_s(), mould.lower.ramp_lag_s())
-    return max(rises[0], rises[1], _ramp_s(state)) + lag_s + mould.soak_s()
-
-
-def _ramp_s(state: State) -> float:
-    """Return how long the working setpoints still take to the recipe's; 0 without a ramp."""
-    to, now_c = goal(state), setpoints_c(state)
-    if to is None or to.ramp_k_per_min is None or now_c[0] is None or now_c[1] is None:
-        return 0.0
-    left_k = max(to.upper_c - now_c[0], to.lower_c - now_c[1], 0.0)
-    return left_k / to.ramp_k_per_min * 60.0
-
-
-def _rise_s(
-    half: HalfState, model: HalfModel, setpoint_c: float, ambient_c: float, duty: float
-) -> float | None:
-    """Return the seconds at a duty from here to setpoint by the commissioned model."""
-    rise_k_per_s = model.rise_k_per_s * duty
-    if half.value_c is None or not rise_k_per_s > 0.0:
-        return None
-    if half.value_c >= setpoint_c:
-        return 0.0
-    if not model.loss_per_s > 0.0:
-        return (setpoint_c - half.value_c) / rise_k_per_s
-    limit_c = ambient_c + rise_k_per_s / model.loss_per_s
-    if limit_c <= setpoint_c:
-        return None
-    return math.log((limit_c - half.value_c) / (limit_c - setpoint_c)) / model.loss_per_s
-
-
-def ready_at_utc_ms(state: State, offset_ms: int) -> int | None:
-    """Return when both halves are expected to be soaked, as UTC."""
-    left_s = ready_in_s(state)
-    return None if left_s is None else state.host_ms + offset_ms + int(left_s * 1000)
+def ready_at_utc_ms(foreseen: Forecast, offset_ms: int) -> int | None:
+    """Return when both halves are expected to be soaked, as UTC; None: not known, or no matter."""
+    return None if foreseen.ready_ms is None else foreseen.ready_ms + offset_ms

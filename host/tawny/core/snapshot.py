@@ -139,6 +139,37 @@ class AimView(msgspec.Struct, frozen=True):
     over: str = ""
 
 
+class AheadView(msgspec.Struct, frozen=True):
+    """What is foreseen and what was announced; it only informs.
+
+    Attributes:
+        touchable_utc_ms: Both halves below the touching limit, about.
+        why: Why nobody can say when it is ready, or touchable.
+        outage_utc_ms, tariff_utc_ms, press_utc_ms: As announced.
+        close_by_utc_ms: The last closing whose part is out before an outage or dearer tariff.
+        closings_left, parts_left: Still to come before it; None: it is not heated.
+        cycle_s, out_s: The usual pressing: from closing to closing, and to the part in hand.
+        cycles_counted: Of this shift, to tell it by; 0: by the recipe's own times.
+        switch_on_by_utc_ms, margin_s: To press at the time announced, the margin counted.
+        lines: The sentences of it, the most pressing first.
+    """
+
+    touchable_utc_ms: int | None = None
+    why: Code | None = None
+    outage_utc_ms: int | None = None
+    tariff_utc_ms: int | None = None
+    press_utc_ms: int | None = None
+    close_by_utc_ms: int | None = None
+    closings_left: int | None = None
+    parts_left: int | None = None
+    cycle_s: float | None = None
+    out_s: float | None = None
+    cycles_counted: int = 0
+    switch_on_by_utc_ms: int | None = None
+    margin_s: float | None = None
+    lines: tuple[Code, ...] = ()
+
+
 class AlarmView(msgspec.Struct, frozen=True):
     """One alarm that is not normal."""
 
@@ -227,6 +258,7 @@ class Snapshot(msgspec.Struct, frozen=True):
     lower_setpoint_c: float | None = None  # None: that of the upper half
     aim: AimView | None = None  # None: the recipe's setpoints
     first_off: bool = False  # the pressing in hand, or else the next
+    ahead: AheadView | None = None
 
 
 class TrendPoint(msgspec.Struct, frozen=True, array_like=True):

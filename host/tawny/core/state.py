@@ -10,6 +10,7 @@ from tawny.core.equipment import Mould, Press
 from tawny.core.loop.state import Loop
 from tawny.core.messages import Tele
 from tawny.core.names import LinkStatus, Phase, Quality
+from tawny.core.plan_state import Plan
 from tawny.core.recipe import Recipe
 from tawny.core.snapshot import Code, PartView, RescueView
 
@@ -219,6 +220,7 @@ class State(msgspec.Struct, frozen=True):
     last_parts: tuple[PartView, ...] = ()
     parts_today: int = 0
     aim: AimState = AimState()
+    plan: Plan = Plan()
 
     def recipe_in_use(self) -> Recipe:
         """Return the recipe of the pressing in hand, or the one of the next."""

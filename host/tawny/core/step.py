@@ -34,6 +34,7 @@ from tawny.core.linked import board_restarted, link_down, link_said, link_up, si
 from tawny.core.loss import lose_heat
 from tawny.core.manual import controlled
 from tawny.core.names import LinkStatus, Result
+from tawny.core.plan import passed
 from tawny.core.pressing import accumulate, with_alarms
 from tawny.core.progress import progress
 from tawny.core.snapshot import Code
@@ -63,7 +64,7 @@ def step(state: State, event: AnyEvent) -> tuple[State, Effects]:
         case Asked():
             state, effects = asked(state, event.intent, host_ms)
         case Tick():
-            effects = ()
+            state, effects = passed(state)
         case _:
             state, effects = _other(state, event)
     state, quiet = silence(state)

@@ -8,6 +8,8 @@ from tawny.core import aim_view
 from tawny.core.aim import first_off
 from tawny.core.alarm_list import ALARMS
 from tawny.core.alarms import shelvable
+from tawny.core.forecast_plan import Forecast, foresee
+from tawny.core.forecast_view import ahead_view
 from tawny.core.heat import setpoints_c
 from tawny.core.messages import (
     FIT_SWITCH,
@@ -51,14 +53,18 @@ def snapshot(
     simulated: bool,
     simulated_hand: bool = False,
     pressing_id: str = "",
+    foreseen: Forecast | None = None,
 ) -> Snapshot:
     """Return one picture of the press.
 
-    `utc_ms` is the wall clock now: times of day are labels on the host clock.
+    `utc_ms` is the wall clock now: times of day are labels on the host clock. `foreseen` may be
+    some seconds old; without it, it is worked out here.
     """
     cycle, link, recipe = state.cycle, state.link, state.recipe_in_use()
     wanted_c = setpoints_c(state)
     offset_ms = utc_ms - state.host_ms
+    if foreseen is None:
+        foreseen = foresee(state, offset_ms)
     return Snapshot(
         seq=seq,
         utc_ms=utc_ms,
@@ -89,13 +95,13 @@ def snapshot(
         phase=cycle.phase,
         phase_elapsed_s=(cycle.clock_ms - cycle.since_ms) / 1000.0,
         paused_from=cycle.paused_from,
-        sentence=sentence(state, offset_ms),
-        figure=figure(state),
+        sentence=sentence(state, offset_ms, foreseen),
+        figure=figure(state, foreseen),
         next_phase=next_phase(state),
         permissives=permissives(state),
         setpoint_c=recipe.setpoint_c,
         band_k=recipe.band_k,
-        ready_at_utc_ms=ready_at_utc_ms(state, offset_ms),
+        ready_at_utc_ms=ready_at_utc_ms(foreseen, offset_ms),
         pressing_id=pressing_id,
         hold=_hold(state),
         breathe=breathe(state),
@@ -112,6 +118,7 @@ def snapshot(
         lower_setpoint_c=recipe.lower_setpoint_c,
         aim=aim_view.aim_view(state),
         first_off=first_off(state) if cycle.pressing is None else cycle.pressing.first_off,
+        ahead=ahead_view(state, foreseen, offset_ms),
     )
 
 

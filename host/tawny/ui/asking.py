@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tawny.core import intents
-from tawny.ui import dialogs, upkeep
+from tawny.ui import announce, dialogs, upkeep
 from tawny.ui.lists import Alarms, Help
 from tawny.words import _
 
@@ -102,6 +102,10 @@ def _upkeep(app: Dashboard, snapshot: Snapshot) -> None:
     _push(app, upkeep.Upkeep(app.marks, snapshot))
 
 
+def _later(app: Dashboard, snapshot: Snapshot) -> None:
+    _push(app, announce.Later(app.marks, snapshot))
+
+
 def _push(
     app: Dashboard, panel: dialogs.Panel[intents.Prepare] | dialogs.Panel[intents.AnyIntent]
 ) -> None:
@@ -123,4 +127,5 @@ _OPENERS = {
     "alarms": _alarms,
     "take": _take,
     "upkeep": _upkeep,
+    "later": _later,
 }

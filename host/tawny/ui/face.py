@@ -74,7 +74,7 @@ class Face(Screen[None]):
         alarm_rows = banner.banner(snapshot, look)
         self._set_classes(snapshot, look, alarmed=bool(alarm_rows))
         self._put("title", [lines.title(snapshot, look)], look)
-        self._put("status", [lines.status(snapshot, look), lines.hint(snapshot)], look)
+        self._put("status", [lines.status(snapshot, look), lines.hint(snapshot, look)], look)
         self._put("banner", alarm_rows, look)
         self._put("sentence", lines.sentence(snapshot, look), look)
         self._put("figure", figure.figure(snapshot, look), look)

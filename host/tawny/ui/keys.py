@@ -38,6 +38,7 @@ ASKING = {
     "v": "alarms",
     "t": "take",
     "u": "upkeep",
+    "e": "later",
     "question_mark": "help",
     "q": "quit",
 }
@@ -116,6 +117,8 @@ def shown(snapshot: Snapshot, look: Look) -> list[Shown]:
     if look.wide:
         keys.append(Shown("b", _("big figure"), 0, 3))
         keys.append(Shown("w", _("longer or shorter trend"), 1, 3))
+        if desk:
+            keys.append(Shown("e", _("outage, when to press"), 2, 3))
     return keys
 
 

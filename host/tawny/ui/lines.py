@@ -95,8 +95,12 @@ def _board(snapshot: Snapshot) -> str:
     return _("board {state}, heat off").format(state=state)
 
 
-def hint(snapshot: Snapshot) -> list[Part]:
-    """Return the row under the states: what else the space bar does, if anything."""
+def hint(snapshot: Snapshot, look: Look) -> list[Part]:
+    """Return the row under the states: what is foreseen, else what else the space bar does."""
+    if snapshot.ahead is not None and snapshot.ahead.lines:
+        words = "  ".join(sentences.ahead(one, snapshot.utc_ms) for one in snapshot.ahead.lines)
+        role: Role = "old" if look.silent_s is not None else "plain"
+        return cut([(words, role)], look.columns - 4, look.marks)
     if snapshot.simulated_hand:
         return [(_("Space also works the simulated hand."), "quiet")]
     return []
@@ -120,7 +124,7 @@ def next_action(snapshot: Snapshot, look: Look) -> str:
             " In doubt: press the heat-off button at the press."
         ).format(silence=numbers.seconds(look.silent_s))
         return f"{look.marks.high} {words}"
-    return sentences.sentence(snapshot.sentence)
+    return sentences.sentence(snapshot.sentence, snapshot.utc_ms)
 
 
 def sentence(snapshot: Snapshot, look: Look) -> list[list[Part]]:

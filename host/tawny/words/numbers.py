@@ -72,6 +72,11 @@ def grams(value_g: float | None, decimals: int = 1) -> str:
     return _with_unit(number(value_g, decimals), "g")
 
 
+def watts(value_w: float | None) -> str:
+    """Return a power as "640 W"."""
+    return _with_unit(number(value_w, 0), "W")
+
+
 def litres(value: float | None) -> str:
     """Return a volume as "10 l"."""
     return _with_unit(number(value, 0 if value is None or value >= 10.0 else 1), "l")  # noqa: PLR2004

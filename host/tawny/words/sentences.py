@@ -25,6 +25,7 @@ from tawny.core.names import (
     ResetCause,
     Result,
 )
+from tawny.core.plan_state import Announced
 from tawny.core.snapshot import AlarmView, Code, Field, Permissive
 from tawny.errors import N_
 from tawny.words import _, commission, numbers, tables, vocabulary
@@ -33,6 +34,8 @@ from tawny.words.alarms import ALARMS
 _Name = TypeVar("_Name", bound=Enum)
 
 _NO_WORDS = N_("This version has no words for “{code}”. In doubt: heat off.")
+_WEEK = 7
+_SAME_DAY = {"at_utc_ms": "by_utc_ms", "close_by_utc_ms": "at_utc_ms"}
 _NO_WORDS_SHORT = N_("“{code}”")
 
 
@@ -43,9 +46,43 @@ class AlarmWords(NamedTuple):
     do: str
 
 
-def sentence(code: Code) -> str:
-    """Return the next action as one sentence."""
-    return _look_up(tables.SENTENCES, code.code, code.fields, _NO_WORDS)
+def sentence(code: Code, now_utc_ms: int | None = None) -> str:
+    """Return the next action as one sentence; with the time now, other days are named."""
+    return _look_up(tables.SENTENCES, code.code, _on_days(code, now_utc_ms), _NO_WORDS)
+
+
+def ahead(code: Code, now_utc_ms: int) -> str:
+    """Return what is foreseen or was announced, as one sentence."""
+    return _look_up(tables.AHEAD, code.code, _on_days(code, now_utc_ms), _NO_WORDS)
+
+
+def moment(utc_ms: float, now_utc_ms: float) -> str:
+    """Return a local time of day, with its day where that is not today: "Tue 08:05"."""
+    time = numbers.clock(utc_ms)
+    if time == numbers.MISSING:
+        return time
+    local, now = numbers.local_time(utc_ms), numbers.local_time(now_utc_ms)
+    days = (local.date() - now.date()).days
+    if days == 0:
+        return time
+    return f"{weekday(local)} {time}" if 0 < days < _WEEK else f"{local.date()} {time}"
+
+
+def _on_days(code: Code, now_utc_ms: int | None) -> Mapping[str, Field]:
+    """Return the fields with moments as people read them; a day that is told once is enough."""
+    if now_utc_ms is None:
+        return code.fields
+    said = dict(code.fields)
+    for name, value in code.fields.items():
+        if name.endswith("_utc_ms") and not isinstance(value, str | bool):
+            said[name] = moment(value, now_utc_ms)
+    for name, beside in _SAME_DAY.items():
+        one, other = code.fields.get(name), code.fields.get(beside)
+        if isinstance(one, int | float) and isinstance(other, int | float):
+            days = {numbers.local_time(each).date() for each in (one, other)}
+            if len(days) == 1:
+                said[name] = numbers.clock(one)
+    return said
 
 
 def refusal(code: Code) -> str:
@@ -158,6 +195,11 @@ def link_status(status: LinkStatus | str) -> str:
     return _word(vocabulary.LINKS, LinkStatus, status)
 
 
+def announced(what: Announced | str) -> str:
+    """Return what was announced: "Outage"."""
+    return _word(vocabulary.ANNOUNCED, Announced, what)
+
+
 def quality(value: Quality | str) -> str:
     """Return how far a value can be trusted."""
     return _word(vocabulary.QUALITIES, Quality, value)
@@ -252,6 +294,7 @@ _BY_UNIT: dict[str, Callable[[float], str]] = {
     "_k": numbers.difference,
     "_s": numbers.seconds,
     "_g": numbers.grams,
+    "_w": numbers.watts,
     "_duty": numbers.percent,
 }
 
@@ -262,6 +305,7 @@ def _board_refusal(word: str) -> str:
 
 _WORDS: dict[str, Callable[[str], str]] = {
     "half": half_name,
+    "what": announced,
     "phase": phase_name,
     "first_out": first_out,
     "reset_cause": reset_cause,

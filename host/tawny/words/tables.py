@@ -47,8 +47,25 @@ SENTENCES: dict[str, Templates] = {
         " Pull it out once the reason is gone."
     ),
     "preheat": (
-        N_("Heating up. Ready at {ready_at_utc_ms}; lay out gloves, oil and jig."),
+        N_("Heating up. Ready about {ready_at_utc_ms}; lay out gloves, oil and jig."),
         N_("Heating up. Lay out gloves, oil and jig."),
+    ),
+    "preheat_never_ready": (
+        N_(
+            "Heating up, but it will never be ready: {goal_c} needs {needs_w}, the {half} half"
+            " has {has_w}. Tap h."
+        ),
+        N_("Heating up, but it will never be ready: too little power. Tap h."),
+    ),
+    "preheat_never_ready_supply": (
+        N_(
+            "Heating up, but it will never be ready: {goal_c} needs {needs_w}, the supply is"
+            " set to {has_w}. Tap h."
+        ),
+        N_("Heating up, but it will never be ready: too little supply. Tap h."),
+    ),
+    "preheat_never_open": N_(
+        "The mould is open: heated so it will not get ready. Close it to heat it up."
     ),
     "dry_out": (
         N_(
@@ -75,6 +92,10 @@ SENTENCES: dict[str, Templates] = {
         ),
     ),
     "soak": (
+        N_(
+            "Heating through: {left_s} more, ready about {ready_at_utc_ms}. Weigh the next charge"
+            " meanwhile."
+        ),
         N_("Heating through: {left_s} more. Weigh the next charge meanwhile."),
         N_("Heating through. Weigh the next charge meanwhile."),
     ),
@@ -114,6 +135,10 @@ SENTENCES: dict[str, Templates] = {
         "Take it out into the jig. Gloves on. First-off: keep it apart and check it."
     ),
     "cool": (
+        N_(
+            "Heat is off. The mould is still {hottest_c}, touchable about {touchable_utc_ms}:"
+            " leave it alone."
+        ),
         N_("Heat is off. The mould is still {hottest_c}: leave it alone."),
         N_("Heat is off. The mould is still hot: leave it alone."),
     ),
@@ -145,7 +170,60 @@ SENTENCES: dict[str, Templates] = {
     "no_desk": N_("Nobody is at the desk. Heat goes off within a minute unless somebody comes."),
 }
 
+# What is foreseen, beside the sentence. None of it starts, stops or changes heat.
+AHEAD: dict[str, Templates] = {
+    "press_by": N_(
+        "For {at_utc_ms} switch on by {by_utc_ms}, {margin_min} min to spare. It never heats by"
+        " itself."
+    ),
+    "press_by_rests": N_(
+        "For {at_utc_ms} heat up again by {by_utc_ms}, {margin_min} min to spare. It never does by"
+        " itself."
+    ),
+    "press_now": (
+        N_(
+            "For {at_utc_ms} switch on now: ready about {ready_at_utc_ms}. It never heats by"
+            " itself."
+        ),
+        N_("For {at_utc_ms} switch on now. It never heats by itself."),
+    ),
+    "press_now_rests": N_("For {at_utc_ms} heat up again now. It never does by itself."),
+    "press_late_off": (
+        N_("Too late for {at_utc_ms}: switched on now, it is ready about {ready_at_utc_ms}."),
+        N_("Too late to be ready at {at_utc_ms}."),
+    ),
+    "press_late_rests": (
+        N_("Too late for {at_utc_ms}: if heated now, it is ready about {ready_at_utc_ms}."),
+        N_("Too late to be ready at {at_utc_ms}."),
+    ),
+    "press_late": (
+        N_("Ready about {ready_at_utc_ms}, later than {at_utc_ms}, when you want to press."),
+        N_("It will not be ready at {at_utc_ms}, when you want to press."),
+    ),
+    "closing_last": (
+        N_("{what} at {at_utc_ms}: last closing {close_by_utc_ms}, {parts} parts left."),
+        N_("{what} at {at_utc_ms}: last closing {close_by_utc_ms}."),
+    ),
+    "closing_none": N_("{what} at {at_utc_ms}: no pressing fits in before it. Close no more."),
+    "closing_in_hand_late": N_("{what} at {at_utc_ms}: the part in hand will not be out by then."),
+    "never_ready": N_("Never ready: {goal_c} needs {needs_w}, the {half} half has {has_w}."),
+    "never_ready_supply": N_(
+        "Never ready: {goal_c} needs {needs_w}, the supply is set to {has_w}."
+    ),
+    "never_open": N_("Not foreseen while the mould is open."),
+    "dry_out_stalled": N_("Not foreseen: the dry-out did not get warm."),
+    "no_readings": N_("Not foreseen: a temperature is missing."),
+    "not_foreseen": N_("Not foreseen: it would take longer than half a day."),
+    "room_too_warm": N_("Never touchable: the room is set to {room_c}."),
+}
+
 REFUSALS: dict[str, Templates] = {
+    "unknown_announcement": N_("That cannot be announced."),
+    "announced_past": N_("That time is past. Give one that is still to come."),
+    "announced_far": (
+        N_("That is more than {most_days} days off. Give a nearer time."),
+        N_("That is too far off. Give a nearer time."),
+    ),
     "not_at_desk": N_("Only the one at the desk can do that. Take the desk first."),
     "stale_phase": (
         N_("The press has gone on to {phase} meanwhile. Look again, then tap."),

@@ -14,6 +14,7 @@ from tawny.core.names import (
     ResetCause,
     Result,
 )
+from tawny.core.plan_state import Announced
 from tawny.errors import N_
 
 HALVES = {Half.UPPER: N_("upper"), Half.LOWER: N_("lower")}
@@ -154,6 +155,12 @@ BOARD_REFUSALS = {
     "rate": N_("asked too often"),
     "slot": N_("no such mould"),
     "empty": N_("no such entry"),
+}
+
+ANNOUNCED = {
+    Announced.OUTAGE: N_("Outage"),
+    Announced.TARIFF: N_("Dearer tariff"),
+    Announced.PRESS: N_("Pressing"),
 }
 
 DAYS = (N_("Mon"), N_("Tue"), N_("Wed"), N_("Thu"), N_("Fri"), N_("Sat"), N_("Sun"))
