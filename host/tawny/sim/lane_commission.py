@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from tawny.core.equipment import HalfModel
 from tawny.core.loop.guess import guessed
-from tawny.core.loop.identify import HalfFit, fit_mould
 from tawny.core.loop.identify import Row as FitRow
-from tawny.core.loop.thermal import Thermal
+from tawny.core.loop.identify import fit_mould
+from tawny.core.loop.refine import judge
 from tawny.sim.commission import measure
 from tawny.sim.lane import CONTROL_MS, Lane, Moment
 from tawny.sim.lane_drive import Rest
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from tawny.core.loop.state import Duties
+    from tawny.core.loop.thermal import Thermal
     from tawny.sim.lane import Row
     from tawny.sim.parameters import MouldModel
 
@@ -31,23 +32,27 @@ STEADY_S: Final = 20.0
 REST_AFTER_S: Final = 300.0
 REST_MOST_S: Final = 7200.0
 
+_SOAK_S_PER_KG: Final = 15.0  # as `core/equipment.py` has it
+
 _DRIFT_S: Final = 20.0  # as `service/commission_samples.py` judges it
 _MEAN_S: Final = 5.0
 _EACH_MS: Final = 2000
 _STEP_S: Final = CONTROL_MS / 1000.0
 
 
-class Commissioned(NamedTuple):
+class Learned(NamedTuple):
     """What the loop is given, and where it comes from.
 
     Attributes:
-        thermal: The model; a guess where nothing was fitted.
+        thermal: The model; as before where none was taken.
         residuals_k: Of both fits; None: nothing was fitted.
+        why: Code of why the fit was not taken; "": it was.
         took_s: How long commissioning lasted.
     """
 
     thermal: Thermal
     residuals_k: tuple[float, float] | None = None
+    why: str = ""
     took_s: float = 0.0
 
 
@@ -70,14 +75,41 @@ class _Pulse:
         return (0.0, 1.0) if self._half else (1.0, 0.0)
 
 
-def commissioned(model: MouldModel, seed: int) -> Commissioned:
+def commissioned(model: MouldModel, seed: int) -> Learned:
     """Return the model that commissioning leads to, or the guess where it leads to none."""
     lane = Lane(model, seed=seed)
-    fits = fit_mould([fit_rows(_measured(lane, half)) for half in (0, 1)], model.ambient_c)
-    took_s = lane.now_ms / 1000.0
-    if fits is None:
-        return Commissioned(uncommissioned(model), None, took_s)
-    return Commissioned(_trusted(fits), (fits[0].residual_k, fits[1].residual_k), took_s)
+    stretches = [_measured(lane, half) for half in (0, 1)]
+    found = _learned(model, stretches, uncommissioned(model), heat_ups=0)
+    return found._replace(took_s=lane.now_ms / 1000.0)
+
+
+def learned(model: MouldModel, rows: Sequence[Row], thermal: Thermal) -> Learned:
+    """Return the model after a heat-up: refined, or fitted for the first time.
+
+    Args:
+        model: The mould.
+        rows: From room until the halves have landed, mould shut and empty.
+        thermal: What the loop had.
+    """
+    return _learned(model, [rows], thermal, heat_ups=thermal.heat_ups + thermal.trusted)
+
+
+def soak_s(model: MouldModel) -> float:
+    """Return how long the halves must stay in band before they count as soaked."""
+    return min(max(_SOAK_S_PER_KG * max(model.upper.mass_kg, model.lower.mass_kg), 30.0), 600.0)
+
+
+def _learned(
+    model: MouldModel, stretches: Sequence[Sequence[Row]], thermal: Thermal, *, heat_ups: int
+) -> Learned:
+    before = thermal if thermal.trusted else None
+    fits = fit_mould([fit_rows(rows) for rows in stretches], model.ambient_c, before)
+    verdict = judge(fits, before, heat_ups=heat_ups)
+    return Learned(
+        thermal if verdict.thermal is None else verdict.thermal,
+        None if fits is None else (fits[0].residual_k, fits[1].residual_k),
+        "" if verdict.why is None else verdict.why.code,
+    )
 
 
 def uncommissioned(model: MouldModel) -> Thermal:
@@ -132,7 +164,3 @@ def _at_rest(rows: Sequence[Row], half: int) -> bool:
         <= EVEN_DRIFT_K
         for one in (0, 1)
     )
-
-
-def _trusted(fits: tuple[HalfFit, HalfFit]) -> Thermal:
-    return Thermal(upper=fits[0].half, lower=fits[1].half, trusted=True)
