@@ -19,6 +19,9 @@ import msgspec
 SURFACE_SHARE = 0.3  # of the metal; heating alone does not show it, only charges do
 SPREAD_LEAST_S = 2.0
 HEATER_LEAST_S = 1.0
+LAG_MOST_S = 1000.0  # of each; nothing that is heated in a press is slower
+RISE_MOST_K_PER_S = 20.0
+RATE_MOST_PER_S = 1.0  # of losses and exchange
 
 
 class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -61,7 +64,7 @@ class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         return self.rise_k_per_s * self.lag_s()
 
     def sound(self) -> bool:
-        """Say whether it can be controlled with: finite, with a rise and lags."""
+        """Say whether it can be controlled with: finite, with a rise and lags as metal has them."""
         numbers = (
             self.rise_k_per_s,
             self.heater_lag_s,
@@ -78,6 +81,9 @@ class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
             and self.heater_lag_s >= HEATER_LEAST_S
             and self.spread_lag_s >= SPREAD_LEAST_S
             and min(numbers) >= 0.0
+            and self.rise_k_per_s <= RISE_MOST_K_PER_S
+            and max(self.heater_lag_s, self.spread_lag_s, self.dead_time_s) <= LAG_MOST_S
+            and max(self.loss_per_s, self.loss_rise_per_s_k, self.exchange_per_s) <= RATE_MOST_PER_S
             and 0.0 < self.surface_share < 1.0
         )
 
