@@ -66,12 +66,26 @@ def draw_part(
 
 
 def _draw_apart(order: Order, cache: Path) -> None:
-    """Draw in a child process."""
+    draw_apart((), msgspec.json.encode(order), what=order.trace.part_id, cache=cache)
+
+
+def draw_apart(arguments: tuple[str, ...], order: bytes, *, what: str, cache: Path) -> None:
+    """Draw in a child process.
+
+    Args:
+        arguments: Which kind of picture.
+        order: What it is told, as JSON.
+        what: Is drawn, for a sentence.
+        cache: As for `draw_part`.
+
+    Raises:
+        TawnyError: If drawing failed.
+    """
     environ = {**os.environ, "MPLCONFIGDIR": str(cache), "MPLBACKEND": "agg"}
     try:
-        child = subprocess.run(
-            [sys.executable, "-m", "tawny.report.picture"],
-            input=msgspec.json.encode(order),
+        child = subprocess.run(  # noqa: S603 - our own program
+            [sys.executable, "-m", "tawny.report.picture", *arguments],
+            input=order,
             capture_output=True,
             timeout=_TIME_LIMIT_S,
             check=False,
@@ -79,14 +93,12 @@ def _draw_apart(order: Order, cache: Path) -> None:
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise TawnyError(
-            N_("the picture of {part} could not be drawn: {reason}"),
-            part=order.trace.part_id,
-            reason=error,
+            N_("the picture of {part} could not be drawn: {reason}"), part=what, reason=error
         ) from error
     if child.returncode != 0:
         lines = child.stderr.decode(errors="replace").strip().splitlines()
         raise TawnyError(
             N_("the picture of {part} could not be drawn: {reason}"),
-            part=order.trace.part_id,
+            part=what,
             reason=lines[-1] if lines else child.returncode,
         )

@@ -1,4 +1,4 @@
-"""The picture of a part's trace: the only door to matplotlib.
+"""The pictures of a part's trace and of the benchmark: the only door to matplotlib.
 
 `tawny.report.drawing` runs this module as a child process. No pyplot, no window, no font
 from anywhere but this machine.
@@ -16,13 +16,18 @@ import msgspec
 from tawny.core.names import Phase
 from tawny.core.trace import PartTrace, Samples, stretches
 from tawny.report.drawing import Order
+from tawny.report.hold_drawing import HOLD, HoldOrder
+from tawny.report.hold_picture import HOLD_SIZE, compose_hold
 from tawny.words import _
 from tawny.words.numbers import difference, local_time, minutes, number, temperature
 from tawny.words.vocabulary import PHASES, RESULTS
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from collections.abc import Callable
+
+    # Also for who composes a figure elsewhere: there is one door.
+    from matplotlib.axes import Axes as Axes  # noqa: PLC0414
+    from matplotlib.figure import Figure as Figure  # noqa: PLC0414
 
 _POINTS_MOST = 1200  # more than a picture this wide can show
 _TICKS_S = (1.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0, 3600.0, 14400.0)
@@ -37,7 +42,16 @@ _SHADES = {
 
 
 def draw(trace: PartTrace, paths: tuple[Path, ...]) -> None:
-    """Draw one figure and save it to each path; a file appears whole or not at all."""
+    """Draw one part and save it to each path; a file appears whole or not at all."""
+    _save(lambda figure: _compose(figure, trace), trace.part_id, paths)
+
+
+def _save(
+    compose: Callable[[Figure], None],
+    title: str,
+    paths: tuple[Path, ...],
+    size: tuple[float, float] = (10.0, 5.6),
+) -> None:
     import matplotlib as mpl  # noqa: PLC0415 - a second of import that only the child pays
     from matplotlib.figure import Figure  # noqa: PLC0415
 
@@ -46,11 +60,11 @@ def draw(trace: PartTrace, paths: tuple[Path, ...]) -> None:
     with mpl.rc_context(
         {"svg.fonttype": "none", "svg.hashsalt": "tawny", "text.parse_math": False}
     ):
-        figure = Figure(figsize=(10.0, 5.6), dpi=120, layout="constrained")
-        _compose(figure, trace)
+        figure = Figure(figsize=size, dpi=120, layout="constrained")
+        compose(figure)
         for path in paths:
             fresh = path.with_name(f".{path.name}")
-            metadata: dict[str, Any] = {"Title": trace.part_id}
+            metadata: dict[str, Any] = {"Title": title}
             if path.suffix == ".svg":
                 metadata["Date"] = None
             figure.savefig(fresh, format=path.suffix[1:], metadata=metadata)
@@ -228,7 +242,18 @@ def _thin(
 
 def _child() -> int:
     """Draw what standard input orders; the last line on standard error says what failed."""
-    order = msgspec.json.decode(sys.stdin.buffer.read(), type=Order)
+    told = sys.stdin.buffer.read()
+    if sys.argv[1:] == [HOLD]:
+        held = msgspec.json.decode(told, type=HoldOrder)
+        picture = held.picture
+        _save(
+            lambda figure: compose_hold(figure, picture),
+            picture.mould,
+            (Path(held.path),),
+            HOLD_SIZE,
+        )
+        return 0
+    order = msgspec.json.decode(told, type=Order)
     draw(order.trace, tuple(map(Path, order.paths)))
     return 0
 

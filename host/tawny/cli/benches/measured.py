@@ -57,9 +57,8 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
         bound = _("at least") if self.at_least else _("at most")
         judged = _("passed") if self.passed else _("MISSED")
         unit = f" {self.unit}" if self.unit else ""
-        found, limit = number(self.ratio, _decimals(self.ratio)), number(self.limit, 0)
-        if not self.limit.is_integer():
-            limit = number(self.limit, 1)
+        found = number(self.ratio, _decimals(self.ratio))
+        limit = number(self.limit, len(f"{self.limit:.12g}".partition(".")[2]))
         return [
             f"{self.bench:<7} {found}{unit}, {bound} {limit}{unit}: {judged}",
             f"        {self.compares}",
