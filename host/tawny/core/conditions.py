@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tawny.core.aim import dry_stage, dry_stalled, on_the_way
 from tawny.core.alarms import Fields
+from tawny.core.doubt import doubt_fields
 from tawny.core.heat import setpoints_c
 from tawny.core.limits import (
     DESK_ALARM_S,
@@ -12,6 +13,8 @@ from tawny.core.limits import (
     PRESENCE_WARNING_S,
     SILENCE_DISARM_MS,
 )
+from tawny.core.loop.faults import POWER_SHORT_DUTY
+from tawny.core.loop.suspicion import Fault
 from tawny.core.messages import IN_BUTTON, IN_MAINS, IN_THERMOSTAT, Tele
 from tawny.core.names import BoardState, LinkStatus, Phase, Quality
 from tawny.core.phases import OPEN_AT_WORK
@@ -24,6 +27,16 @@ REFUSED_FOR_MS = 900  # less than the on-delay, more than the 0.4 s to the next 
 LATE_FOR_MS = 5000
 BAD_LINES_MANY = 3  # in a second, of about five that the host sends
 BOTH = "both"
+# Both halves short of heat by as much as each other: what they share comes first.
+ALIKE_DUTY = 0.06
+FAULTS = {
+    Fault.SENSOR_LOOSE: "sensor_loose",
+    Fault.SENSOR_REVERSED: "sensor_reversed",
+    Fault.SENSOR_STUCK: "sensor_stuck",
+    Fault.NO_RISE: "no_rise",
+    Fault.HEATS_UNASKED: "heats_unasked",
+    Fault.SWAPPED: "halves_swapped",
+}
 
 Found = dict[str, Fields]
 
@@ -35,6 +48,7 @@ def conditions(state: State, host_ms: int) -> Found:
     if state.link.status is LinkStatus.UP and state.tele is not None:
         _board(state, state.tele, found)
         _process(state, found)
+        _suspected(state, found)
     _desk_and_record(state, found)
     return found
 
@@ -115,6 +129,29 @@ def _process(state: State, found: Found) -> None:
     apart_k = max(off_k.values()) - min(off_k.values())
     if apart_k > DISAGREE_ALARM_K and state.cycle.opened_ms is None:
         found["disagree"] = {"apart_k": round(apart_k)}
+
+
+def _suspected(state: State, found: Found) -> None:
+    """Note what the heat that arrived says of sensors, heaters and supply."""
+    suspicion = state.loop.suspicion
+    if suspicion.doubt is not None:
+        found[FAULTS[suspicion.doubt.fault]] = doubt_fields(suspicion.doubt)
+    weak = suspicion.upper.weak, suspicion.lower.weak
+    if weak != (0.0, 0.0):
+        if min(weak) > 0.0 and abs(weak[0] - weak[1]) <= ALIKE_DUTY:
+            found["supply_weak"] = {"short_duty": round(sum(weak) / 2.0, 2)}
+        else:
+            half = "upper" if weak[0] >= weak[1] else "lower"
+            found["heater_weak"] = {"half": half, "short_duty": round(max(weak), 2)}
+    needs = suspicion.needs
+    if max(needs) > POWER_SHORT_DUTY:
+        index = int(needs[1] > needs[0])
+        rated_w = (state.mould.upper.heater_w, state.mould.lower.heater_w)[index]
+        found["power_short"] = {
+            "half": ("upper", "lower")[index],
+            "power_w": round(needs[index] * rated_w, -1),
+            "rated_w": round(rated_w),
+        }
 
 
 def _unsound(state: State, found: Found) -> None:

@@ -14,6 +14,7 @@ from tawny.core.limits import (
     OPEN_HEAT_MOST_S,
     STUCK_STEP_DUTY,
 )
+from tawny.core.loop.faults import suspected
 from tawny.core.loop.guess import thermal_of
 from tawny.core.loop.state import Given, Place
 from tawny.core.loop.step import loop_step
@@ -78,6 +79,7 @@ def control(state: State) -> tuple[State, SendDuty]:
         duties, finite = (0.0, 0.0), _finite(upper) and _finite(lower)
     else:
         loop, duties = loop_step(state.loop, given)
+        loop = replace(loop, suspicion=suspected(state.loop.suspicion, loop, given))
         state = replace(state, loop=loop, loop_ms=state.cycle.clock_ms)
         finite = loop.finite
     most = 0.0 if given is None or given.setpoints_c is None else given.most
@@ -123,6 +125,7 @@ def _given(state: State, wanted_c: tuple[float | None, float | None]) -> Given |
         teaches=pressing is not None and in_hand_may_teach(pressing, Result.COMPLETE),
         room_c=state.press.ambient_c,
         window_s=state.link.window_s,
+        registers=(state.upper.raw, state.lower.raw),
     )
 
 

@@ -14,6 +14,7 @@ from tawny.core.aim import follow
 from tawny.core.alarms import judge
 from tawny.core.asked import NO_HEAT, alarm_notes, asked
 from tawny.core.conditions import conditions
+from tawny.core.doubt import DOUBT_ALARMS, doubted
 from tawny.core.effects import AnyEffect, Bell, Journal
 from tawny.core.events import (
     AnyEvent,
@@ -47,7 +48,7 @@ BURST = 8  # more presses between two frames than a hand can make: a restart, no
 GAP_MS = int(GAP_S * 1000)
 LATE_MS = 1000  # without any event; ticks come each 0.25 s
 # The cut-off acts until these are seen, gone and reset.
-CUT_ALARMS = frozenset({"overtemp_host", "non_finite"})
+CUT_ALARMS = DOUBT_ALARMS | {"overtemp_host", "non_finite"}
 
 
 def step(state: State, event: AnyEvent) -> tuple[State, Effects]:
@@ -105,7 +106,8 @@ def _frame(state: State, event: Frame) -> tuple[State, Effects]:
     state = follow(state, 0 if gap else dt_ms)
     if state.frames % CONTROL_EVERY_FRAMES == 0:
         state, send = controlled(state)
-        effects = (*effects, send)
+        state, cost = doubted(state)
+        effects = (*effects, send, *cost)
     return state, effects
 
 

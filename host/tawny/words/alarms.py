@@ -130,8 +130,67 @@ ALARMS: dict[str, tuple[Templates, Templates]] = {
         N_("Close other programs. Heat drops out whenever it is late."),
     ),
     "no_rise": (
-        (N_("The {half} half does not warm up."), N_("A half does not warm up.")),
-        N_("Take the heat off. Look at its heater, its relay and its sensor."),
+        (
+            N_("HEAT IS OFF: {half} half, {amount_k} of heat missing."),
+            N_("HEAT IS OFF: a half does not warm up."),
+        ),
+        N_("It cools slowly: heater, its fuse, its relay. At once: sensor."),
+    ),
+    "sensor_loose": (
+        (
+            N_("HEAT IS OFF: {half} half fell {amount_k} in {span_s}."),
+            N_("HEAT IS OFF: a half fell faster than metal can."),
+        ),
+        N_("No metal cools so fast: seat the sensor in its hole, to the end."),
+    ),
+    "sensor_reversed": (
+        (
+            N_("HEAT IS OFF: {half} half fell {amount_k} while heated."),
+            N_("HEAT IS OFF: a half falls while it is heated."),
+        ),
+        N_("The sensor's two wires are exchanged: mend that, mains off."),
+    ),
+    "sensor_stuck": (
+        (
+            N_("HEAT IS OFF: {half} sensor has not moved for {span_s}."),
+            N_("HEAT IS OFF: a sensor does not move."),
+        ),
+        N_("A sensor always moves a little. See to its plug and converter."),
+    ),
+    "heats_unasked": (
+        (
+            N_("HEAT STAYS ON: {half} half rose {amount_k} unasked."),
+            N_("HEAT STAYS ON: a half rises without being heated."),
+        ),
+        N_("Isolator off now. Then look for an output that does not switch off."),
+    ),
+    "halves_swapped": (
+        N_("HEAT IS OFF: each half answers the other's heat."),
+        N_("Sensors or heaters are in each other's plugs. Commission anew."),
+    ),
+    "heater_weak": (
+        (
+            N_("The {half} half gets {short_duty} less heat than it did."),
+            N_("A half gets less heat than it did."),
+        ),
+        N_("One heater dead, a loose wire, or insulation lost? It heats on."),
+    ),
+    "supply_weak": (
+        (
+            N_("Both halves get {short_duty} less heat than they did."),
+            N_("Both halves get less heat than they did."),
+        ),
+        N_("Measure the supply first; then heaters and insulation. It heats on."),
+    ),
+    "power_short": (
+        (
+            N_("Setpoint out of reach: {half} half has {rated_w} W."),
+            N_("The setpoint is out of reach."),
+        ),
+        (
+            N_("To hold it takes {power_w} W. Insulate it, or set it lower."),
+            N_("Insulate the mould, or set it lower."),
+        ),
     ),
     "non_finite": (
         (

@@ -9,6 +9,7 @@ import msgspec
 
 from tawny.core.loop.demand import Demand, Watch
 from tawny.core.loop.seen import Seen
+from tawny.core.loop.suspicion import Suspicion
 from tawny.core.loop.thermal import Thermal
 
 
@@ -48,6 +49,7 @@ class Loop(msgspec.Struct, frozen=True):
         thermal: The model at the last step.
         watch: What was unforeseen since the place changed; None: nobody looks.
         finite: Everything decided so far was a number.
+        suspicion: Of a fault; nothing here decides a duty.
     """
 
     upper: HalfLoop = HalfLoop()
@@ -59,6 +61,7 @@ class Loop(msgspec.Struct, frozen=True):
     demand: Demand = Demand()
     watch: Watch | None = None
     finite: bool = True
+    suspicion: Suspicion = Suspicion()
 
 
 class Given(NamedTuple):
@@ -78,6 +81,7 @@ class Given(NamedTuple):
         teaches: A pressing that ends now may teach.
         room_c: Of the room.
         window_s: Output window.
+        registers: Of both sensors, as last read; None: not known.
     """
 
     thermal: Thermal
@@ -93,6 +97,7 @@ class Given(NamedTuple):
     teaches: bool
     room_c: float
     window_s: float
+    registers: tuple[int, int] | None = None
 
 
 Duties = tuple[float, float]
