@@ -51,7 +51,7 @@ class _Limits(NamedTuple):
 _QUIET = _Limits(8.0, 0.3, 20.0, 0.05, 0.35, 25.0, 0.08, 0.15, 50.0, fine=True)
 _CHARGED = _Limits(80.0, 2.0, 120.0, 0.35, 0.35, 25.0, 0.15, 0.15, 150.0)
 _LEARNED = _Limits(80.0, 2.0, 60.0, 0.1, 0.3, 25.0, 0.15, 0.15, 80.0)
-_GUESSED = _Limits(60.0, 0.6, 120.0, 0.25, 0.5, 80.0, 0.3, 0.5, math.inf)
+_GUESSED = _Limits(60.0, 0.6, 120.0, 0.25, 0.5, 50.0, 0.1, 0.5, math.inf)
 # A reading carries noise: what it may seem to have lost of a sudden.
 FALLEN_NOISE_K = 1.5
 OWED_FADES_S = 900.0
@@ -66,6 +66,10 @@ SAME_S, SAME_LONGER, SAME_LEARN_S = 20.0, 4.0, 300.0
 SAME_MOVES_K, SAME_MOVES_S = 2.0, 8.0
 REVERSED_K = 1.5
 COLD_K = 25.0  # over the room: nothing to fall from
+NO_HEAT = 0.02
+# With a guessed model, from cold: after so much heat a half has risen by this share at least.
+COARSE_HEAT, COARSE_PART, COARSE_K = 150.0, 0.12, 3.0
+COARSE_FALL_HEAT = 30.0
 
 SMOOTH_S, FORGETS_S = 10.0, 300.0
 SWAPPED_PART, SWAPPED_LEAST, SWAPPED_EARLY = 0.5, 1.0, 20.0
@@ -182,7 +186,7 @@ def _account(
         over = (reading_c - last_c) / rate - arriving * dt_s
     own = _still(own, rise_k, dt_s, same=at.register == own.register >= 0)
     cold_c = own.cold_c
-    if arriving < 0.02:  # noqa: PLR2004 - no heat to speak of
+    if arriving < NO_HEAT:
         cold_c = reading_c
     # Sensor: what is missing beyond all that the heater gives.
     fallen = max(own.fallen + short - (arriving + limits.fallen_allowed) * dt_s, 0.0)
@@ -220,7 +224,10 @@ def _account(
         error=error,
         across=math.exp(-dt_s / FORGETS_S) * own.across + error * at.with_other * dt_s,
     )
-    return _strength(own, -surprise, dt_s) if quiet and given.thermal.trusted else own
+    if not given.thermal.trusted:
+        heated = arriving >= NO_HEAT and quiet
+        return replace(own, full=own.full + arriving * dt_s if heated else 0.0)
+    return _strength(own, -surprise, dt_s) if quiet else own
 
 
 def _model(
@@ -333,13 +340,19 @@ def _of_half(
     still = own.same_s > longest_s and now.watched_s > SAME_LEARN_S
     if given.thermal.trusted and (moved or still):
         return Doubt(Fault.SENSOR_STUCK, name, abs(own.same_heat), own.same_s)
+    cold, below_k = own.cold_c < given.room_c + COLD_K, own.cold_c - last_c
+    if not given.thermal.trusted and cold:
+        if below_k > COARSE_K and own.full > COARSE_FALL_HEAT:
+            return Doubt(Fault.SENSOR_REVERSED, name, below_k, own.missing_s)
+        due_k = max(COARSE_PART * rate * own.full, COARSE_K)
+        if own.full > COARSE_HEAT and -below_k < due_k:
+            return Doubt(Fault.NO_RISE, name, rate * own.full + below_k, own.missing_s)
     short = own.missing > limits.missing
     # A wrong reading of the other half makes this one seem wrong too, by what they exchange.
     others = OTHERS if other.missing > OTHERS_FROM else 1.0
     extra = own.extra > limits.extra * others
     if (short or extra) and given.thermal.trusted and (swapped := _swapped(now, early=False)):
         return swapped
-    cold, below_k = own.cold_c < given.room_c + COLD_K, own.cold_c - last_c
     more = short and limits.fine and own.missing_part > PART_SENSOR * own.missing_of
     if more or own.fallen > limits.fallen + FALLEN_NOISE_K / rate:
         if not (cold and below_k > 0.0):

@@ -16,9 +16,9 @@ from msgspec.structs import replace
 
 from tawny.core.control import law_step
 from tawny.core.loop.demand import Watch, after_opening, after_pressing, watched
-from tawny.core.loop.full import LONG_WINDOW_S, duties_most, expected, full_duty
+from tawny.core.loop.full import LONG_WINDOW_S, RISE_FROM_K, duties_most, expected, full_duty
 from tawny.core.loop.gains import STEP_S
-from tawny.core.loop.law import Landing, aims, landing, short_of
+from tawny.core.loop.law import Aim, Landing, aims, landing, short_of
 from tawny.core.loop.outlook import Sight
 from tawny.core.loop.seen import Seen, Situation, first_seen, fitted, observe, pipe_steps, resumed
 from tawny.core.loop.state import Duties, Given, HalfLoop, Loop, Place
@@ -157,7 +157,6 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
     limits = duties_most(given, sight)
     lands = [_landing(loop, sight, index) for index in (0, 1)]
     short_k = short_of(sight.aims, lands[0], lands[1])
-    integrates = loop.place is Place.SHUT and not loop.rising
     done = []
     for index, half in enumerate((loop.upper, loop.lower)):
         to = sight.aims[index]
@@ -166,7 +165,7 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
             landing_c=to.setpoint_c - short_k[index],
             hold=lands[index].hold,
             kp=to.kp,
-            ki=to.ki if integrates else 0.0,
+            ki=to.ki if _integrates(loop, half, to) else 0.0,
             integral=half.integral,
             dt_s=min(given.dt_s, AWAY_S),
             duty_most=given.most,
@@ -185,6 +184,13 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
         done = [replace(half, duty=half.duty * share) for half in done]
     upper, lower = done
     return replace(loop, upper=upper, lower=lower), (upper.duty, lower.duty)
+
+
+def _integrates(loop: Loop, half: HalfLoop, to: Aim) -> bool:
+    """Say whether the integral may move: at rest, or near while the other one still rises."""
+    if loop.place is not Place.SHUT or half.full or half.seen is None:
+        return False
+    return not loop.rising or abs(to.setpoint_c - half.seen.surface_c) < RISE_FROM_K
 
 
 def _landing(loop: Loop, sight: Sight, index: int) -> Landing:
