@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
+
 from screens_factory import (
     NOW_MS,
     make_alarm,
@@ -22,9 +24,11 @@ from tawny.core.names import (
     Quality,
 )
 from tawny.core.snapshot import (
+    AheadView,
     AimView,
     BreatheView,
     Code,
+    Field,
     Figure,
     LinkView,
     Permissive,
@@ -92,6 +96,57 @@ def _preheat() -> Snapshot:
             Permissive("sensors_good", met=True),
         ),
         next_phase=None,
+    )
+
+
+def _switch_on() -> Snapshot:
+    """Return a cold press that somebody wants to press at tomorrow, an outage announced."""
+    morning_ms = NOW_MS + 66_480_000
+    fields: dict[str, Field] = {
+        "at_utc_ms": morning_ms,
+        "by_utc_ms": morning_ms - 1_260_000,
+        "margin_min": 15,
+    }
+    lines = (
+        Code("press_by", fields),
+        Code("closing_last", {"what": "outage", "at_utc_ms": morning_ms + 18_000_000,
+                              "close_by_utc_ms": morning_ms + 16_680_000}),
+    )  # fmt: skip
+    view = AheadView(press_utc_ms=morning_ms, outage_utc_ms=morning_ms + 18_000_000, lines=lines)
+    return _cold(sentence=Code("start_day"), ahead=view)
+
+
+def _touchable_later() -> Snapshot:
+    at_ms = NOW_MS + 2_280_000
+    return msgspec.structs.replace(
+        _cool(),
+        sentence=Code("cool", {"hottest_c": 158.0, "touchable_utc_ms": at_ms}),
+        ahead=AheadView(touchable_utc_ms=at_ms),
+    )
+
+
+def _last_closing() -> Snapshot:
+    """Return a press at work with an outage announced."""
+    fields: dict[str, Field] = {
+        "what": "outage",
+        "at_utc_ms": NOW_MS + 4_080_000,
+        "close_by_utc_ms": NOW_MS + 2_760_000,
+        "parts": 7,
+    }
+    view = AheadView(outage_utc_ms=NOW_MS + 4_080_000, lines=(Code("closing_last", fields),))
+    return _between(ahead=view)
+
+
+def _never_ready() -> Snapshot:
+    fields: dict[str, Field] = {
+        "half": "lower", "goal_c": 170.0, "needs_w": 640.0, "has_w": 500.0
+    }  # fmt: skip
+    return msgspec.structs.replace(
+        _preheat(),
+        sentence=Code("preheat_never_ready", fields),
+        figure=Figure("none"),
+        ready_at_utc_ms=None,
+        ahead=AheadView(why=Code("never_ready", fields)),
     )
 
 
@@ -309,6 +364,10 @@ _SCENES = {
     "arm": _arm,
     "cool": _cool,
     "preheat": _preheat,
+    "switch-on": _switch_on,
+    "touchable-later": _touchable_later,
+    "last-closing": _last_closing,
+    "never-ready": _never_ready,
     "ready": _between,
     "standby": _standby,
     "dry-out": _dry_out,

@@ -79,6 +79,7 @@ async def test_dashboard_asks_first(tapped: list[str], intent: intents.AnyIntent
         ("l", "Enter  take it"),
         ("v", "v  close"),
         ("u", "n  not now"),
+        ("e", "n  leave it"),
         ("question_mark", "?  close"),
         ("q", "n  stay"),
     ],

@@ -33,6 +33,10 @@ SCENES = (
     "start",
     "arm",
     "preheat",
+    "switch-on",
+    "touchable-later",
+    "last-closing",
+    "never-ready",
     "ready",
     "standby",
     "dry-out",
@@ -169,7 +173,7 @@ async def test_pseudo_language_covers_every_question() -> None:
     app = Dashboard(owner)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        for opener in ("s", "s w", "x", "c", "o", "l", "u", "v", "question_mark", "q"):
+        for opener in ("s", "s w", "x", "c", "o", "l", "u", "e", "e p", "v", "question_mark", "q"):
             await pilot.press(*opener.split())
             await pilot.pause()
             assert latin_words(screen_rows(app)) == [], opener

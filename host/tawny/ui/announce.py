@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
@@ -15,9 +15,6 @@ from tawny.ui.marks import Marks
 from tawny.ui.text import Part
 from tawny.words import _, numbers, sentence_of, sentences
 from tawny.words.moments import read_moment
-
-if TYPE_CHECKING:
-    from textual.widgets import Input
 
 _KEYS = {"e": Announced.OUTAGE, "d": Announced.TARIFF, "p": Announced.PRESS}
 
@@ -97,14 +94,13 @@ class AskMoment(AskName):
             rows.append([(words.format(time=self._told), "plain")])
         return rows
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Close with the time, or say why it is none."""
-        text = event.value.strip()
-        if not text:
+    def take(self, typed: str) -> None:
+        """Close with the time, or say why it is none; nothing typed takes back what was said."""
+        if not typed:
             self.dismiss("" if self._told else None)
             return
         try:
-            self.dismiss(str(read_moment(text, self._now_utc_ms)))
+            self.dismiss(str(read_moment(typed, self._now_utc_ms)))
         except InputError as error:
             self._why = sentence_of(error)
             self.write()

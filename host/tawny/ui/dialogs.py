@@ -301,6 +301,9 @@ class AskName(Panel[str]):
         ]
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Take what was typed."""
+        self.take(event.value.strip())
+
+    def take(self, typed: str) -> None:
         """Close with the name; an empty one changes nothing."""
-        name = event.value.strip()
-        self.dismiss(name or None)
+        self.dismiss(typed or None)

@@ -11,6 +11,7 @@ from tawny.words import _, numbers, sentences
 STANDING_UNSEEN = frozenset({AlarmState.ACTIVE, AlarmState.RETURNED, AlarmState.LATCHED})
 _SEEN = frozenset({AlarmState.ACKNOWLEDGED, AlarmState.LATCHED_SEEN})
 _SENTENCE_ROWS = 2
+_CLOSE_NO_MORE = frozenset({"closing_none", "closing_in_hand_late"})
 
 
 def title(snapshot: Snapshot, look: Look) -> list[Part]:
@@ -98,8 +99,12 @@ def _board(snapshot: Snapshot) -> str:
 def hint(snapshot: Snapshot, look: Look) -> list[Part]:
     """Return the row under the states: what is foreseen, else what else the space bar does."""
     if snapshot.ahead is not None and snapshot.ahead.lines:
-        words = "  ".join(sentences.ahead(one, snapshot.utc_ms) for one in snapshot.ahead.lines)
-        role: Role = "old" if look.silent_s is not None else "plain"
+        said = [sentences.ahead(one, snapshot.utc_ms) for one in snapshot.ahead.lines]
+        whole = "  ".join(said)
+        stop = snapshot.ahead.lines[0].code in _CLOSE_NO_MORE
+        role: Role = "old" if look.silent_s is not None else "strong" if stop else "plain"
+        # The first is the more pressing one; half of the second would be worse than none.
+        words = whole if len(whole) <= look.columns - 4 else said[0]
         return cut([(words, role)], look.columns - 4, look.marks)
     if snapshot.simulated_hand:
         return [(_("Space also works the simulated hand."), "quiet")]

@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from tawny.errors import N_, InputError
 from tawny.words.numbers import local_time
 
-_TYPED = re.compile(r"(?:(\d{4})-(\d{2})-(\d{2})[ T]+)?(\d{1,2})[:.](\d{2})")
+_TYPED = re.compile(r"(?:(\d{4})-(\d{2})-(\d{2})[ T]+)?(\d{1,2})[:.](\d{2})", re.ASCII)
 _MOST_DAYS = 7
 _FEW_S = 1.0
 
