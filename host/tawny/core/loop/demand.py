@@ -17,7 +17,7 @@ LATE_S = 4.0  # by which the observer sees heat come and go, the dead time of th
 LATER_SHARE = 0.2  # the least, after many
 SMOOTH_PER_ROW = 0.125  # rows to either side that a row is averaged with, for each row before it
 FADES = 0.97  # each row beyond what was seen
-DIGITS = 4  # of a row: the record keeps them
+DIGITS = 3  # of a row: the record keeps them
 OPENINGS_KEPT = 9
 PRESSED_LEAST_S = 30.0  # less tells nothing of a charge
 

@@ -126,18 +126,23 @@ def fit_half(
     times = np.exp(found.x)
     linear, left = _linear(series, times, before)
     half = HalfThermal(
-        rise_k_per_s=float(linear[0]),
-        heater_lag_s=float(times[0]),
-        spread_lag_s=float(times[1]),
-        dead_time_s=float(times[2]),
-        loss_per_s=float(linear[1]),
-        loss_rise_per_s_k=float(linear[2]),
-        exchange_per_s=float(linear[3]),
+        rise_k_per_s=_short(linear[0]),
+        heater_lag_s=_short(times[0]),
+        spread_lag_s=_short(times[1]),
+        dead_time_s=_short(times[2]),
+        loss_per_s=_short(linear[1]),
+        loss_rise_per_s_k=_short(linear[2]),
+        exchange_per_s=_short(linear[3]),
     )
     if not half.sound():
         return None
     residual_k = float(np.sqrt(np.mean(left[:count] ** 2)))
     return HalfFit(half, residual_k, rise_k, max(one.coast_s() for one in series))
+
+
+def _short(value: float) -> float:
+    """Return a value to five digits: more than it is known to, and short in the record."""
+    return float(f"{value:.5g}")
 
 
 def fit_mould(

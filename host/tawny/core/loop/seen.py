@@ -23,6 +23,7 @@ FADES_S = 60.0  # what was taken unforeseen is believed to go on for about that 
 _SCALE_DOUBT = 0.08  # standard deviations: the heater's strength, and the loss
 _LOSS_DOUBT = 0.25
 _PIPE_MOST = 100
+DIGITS = 6  # more would only lengthen the record
 
 
 class Situation(Enum):
@@ -43,7 +44,6 @@ class Seen(msgspec.Struct, frozen=True):
         drift: Heat that nobody ordered, in duty.
         taken: Heat taken from the surface beyond what was foreseen, in duty.
         pipe: Delivered shares of the last steps that the thermocouple cannot show yet.
-        surprise_k: Reading less expectation, the last one.
     """
 
     arriving: float
@@ -53,7 +53,6 @@ class Seen(msgspec.Struct, frozen=True):
     drift: float = 0.0
     taken: float = 0.0
     pipe: tuple[float, ...] = ()
-    surprise_k: float = 0.0
 
     def pending_s(self) -> float:
         """Return the heat on its way through the dead time, in seconds of full duty."""
@@ -158,14 +157,13 @@ def observe(
         scale = min(max(scale, -SCALE_MOST), SCALE_MOST)
         drift = min(max(drift, -DRIFT_MOST), DRIFT_MOST)
     return Seen(
-        arriving,
-        body_c + gain.body * surprise_k,
-        surface_c + gain.surface * surprise_k,
-        scale,
-        drift,
-        taken,
+        round(arriving, DIGITS),
+        round(body_c + gain.body * surprise_k, DIGITS),
+        round(surface_c + gain.surface * surprise_k, DIGITS),
+        round(scale, DIGITS),
+        round(drift, DIGITS),
+        round(taken, DIGITS),
         pipe,
-        surprise_k,
     )
 
 

@@ -29,14 +29,12 @@ class HalfLoop(msgspec.Struct, frozen=True):
         integral: Of the law, in duty.
         full: It is heated at full duty as far as its peak allows.
         duty: The last decided.
-        landing_c: Where it would come to rest.
     """
 
     seen: Seen | None = None
     integral: float = 0.0
     full: bool = False
     duty: float = 0.0
-    landing_c: float = 0.0
 
 
 class Loop(msgspec.Struct, frozen=True):

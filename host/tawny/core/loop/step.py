@@ -20,7 +20,16 @@ from tawny.core.loop.full import LONG_WINDOW_S, RISE_FROM_K, duties_most, expect
 from tawny.core.loop.gains import STEP_S
 from tawny.core.loop.law import Aim, Landing, aims, landing, short_of
 from tawny.core.loop.outlook import Sight
-from tawny.core.loop.seen import Seen, Situation, first_seen, fitted, observe, pipe_steps, resumed
+from tawny.core.loop.seen import (
+    DIGITS,
+    Seen,
+    Situation,
+    first_seen,
+    fitted,
+    observe,
+    pipe_steps,
+    resumed,
+)
 from tawny.core.loop.state import Duties, Given, HalfLoop, Loop, Place
 from tawny.core.loop.thermal import HalfThermal
 
@@ -175,9 +184,7 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
         duty = limits[index] if half.full else step.duty
         if given.window_s >= LONG_WINDOW_S and duty >= FRESH_WINDOW_DUTY > half.duty > 0.0:
             duty = 0.0
-        done.append(
-            replace(half, duty=duty, integral=step.integral, landing_c=lands[index].value_c)
-        )
+        done.append(replace(half, duty=round(duty, DIGITS), integral=round(step.integral, DIGITS)))
     total = done[0].duty + done[1].duty
     if not total <= given.cap:
         share = given.cap / total if given.cap > 0.0 else 0.0
