@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from tawny.core.limits import READ_MS
+from tawny.core.limits import OPEN_DUTY_MOST, READ_MS
 from tawny.sim.charge_cycle import LYING_S
 from tawny.sim.hold_bounds import CUP_C, HOLD_S, OPEN_S, charge_g, setpoints_c
 from tawny.sim.hold_figures import (
@@ -65,6 +65,8 @@ class Pressings(msgspec.Struct, frozen=True, kw_only=True):
         hold_s: Mean time that the dose-ended holds took.
         surface_cv, core_cv: Spread of the true dose of identical charges, holds ended by dose.
         clock_surface_cv, clock_core_cv: The same had each ended after 240 s.
+        given_share: On-time of both heaters over all that supply and open mould allow, in the
+            learned ones; near 1 no controller could have given more, and the pace is too fast.
         part_j: Heat for each part, opening to opening, mean of the learned ones.
         switchings_per_h: Of each half.
     """
@@ -77,6 +79,7 @@ class Pressings(msgspec.Struct, frozen=True, kw_only=True):
     core_cv: float | None
     clock_surface_cv: float | None
     clock_core_cv: float | None
+    given_share: float
     part_j: float
     switchings_per_h: tuple[float, float]
 
@@ -274,6 +277,8 @@ class _Pressed(msgspec.Struct, frozen=True):
     by_dose: tuple[float, float]
     by_clock: tuple[float, float]
     given_j: float
+    on_s: float
+    allowed_s: float
 
 
 def _pressings(
@@ -299,6 +304,7 @@ def _pressings(
         core_cv=spread(by_dose=True, core=True),
         clock_surface_cv=spread(by_dose=False, core=False),
         clock_core_cv=spread(by_dose=False, core=True),
+        given_share=sum(one.on_s for one in learned) / sum(one.allowed_s for one in learned),
         part_j=fmean(one.given_j for one in learned),
         switchings_per_h=_per_h(lane, before, (lane.now_ms - begin_ms) / 1000.0),
     )
@@ -307,6 +313,7 @@ def _pressings(
 def _pressing(lane: Lane, driver: Driver, source: random.Random, traces: Traces | None) -> _Pressed:
     """Open, fill, close, hold until both ways to end a hold have been reached."""
     begin_ms, begin_row, begin_j = lane.now_ms, len(lane.rows), lane.mould.given_j
+    begin_on_ms = sum(lane.output.delivered_ms)
     opening_s = OPEN_S + source.uniform(-JITTER_S, JITTER_S)
     closed_ms = begin_ms + round(opening_s * 1000.0 / READ_MS) * READ_MS
     lane.open(charging=False)
@@ -328,7 +335,7 @@ def _pressing(lane: Lane, driver: Driver, source: random.Random, traces: Traces 
             by_clock = doses.surface_s, doses.core_s
         if by_dose is None and (held_s >= MOST_S or (held_s >= LEAST_S and doses.told_s >= HOLD_S)):
             by_dose, hold_s = (doses.surface_s, doses.core_s), held_s
-    rows = lane.rows[begin_row:]
+    rows, cap = lane.rows[begin_row:], lane.model.supply_cap
     if traces is not None:
         traces.pressing, traces.closed_s = rows, closed_ms / 1000.0
     return _Pressed(
@@ -337,4 +344,7 @@ def _pressing(lane: Lane, driver: Driver, source: random.Random, traces: Traces 
         by_dose,
         by_clock,
         lane.mould.given_j - begin_j,
+        (sum(lane.output.delivered_ms) - begin_on_ms) / 1000.0,
+        (closed_ms - begin_ms) / 1000.0 * min(2.0 * OPEN_DUTY_MOST, cap)
+        + (lane.now_ms - closed_ms) / 1000.0 * cap,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from statistics import median
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -65,7 +66,7 @@ def _columns() -> list[_Column]:
         _Column(_("dip"), "K", 1, pressed("dip_k"), bound=lambda c: c.bounds.dip_k),
         _Column(_("back"), "s", 0, pressed("recovery_s"), bound=lambda c: c.bounds.recovery_s),
         _Column(_("ratio"), "", 2, figure("recovery_ratio"), "recovery_ratio"),
-        _Column(_("dose"), _("CV %"), 2, pressed("surface_cv"), "surface_cv", _PERCENT),
+        _Column(_("dose"), _("CV %"), 2, figure("surface_cv"), "surface_cv", _PERCENT),
         _Column(_("clock"), _("CV %"), 2, pressed("clock_surface_cv"), "", _PERCENT),
         _Column(_("core"), _("CV %"), 2, pressed("core_cv"), "", _PERCENT),
         _Column(_("part"), "Wh", 0, pressed("part_j"), "", 1.0 / _WH_J),
@@ -97,6 +98,14 @@ def lines(report: Report) -> list[str]:
         title = _("{mould}, with copies: {count}").format(mould=report.mould, count=copies)
     if not report.record:
         title += _(", without a commissioning record")
+    found += [
+        _(
+            "{mould}{copy} under {name}: the heaters gave all they may, all the time: too weak for"
+            " this pace of pressing"
+        ).format(mould=case.mould, copy=_copy(case.number), name=case.controller)
+        for case in report.cases
+        if case.too_fast
+    ]
     missed = _missed(report.mould, report.figures.get(TAWNY, {}))
     return [title, *_table(report), *found, *missed]
 
@@ -167,7 +176,7 @@ def too_weak(mould: str, number_of: int, setpoint_c: float, weak: Weak) -> str:
     )
     return template.format(
         mould=mould,
-        copy=_(", copy {number}").format(number=number_of) if number_of else "",
+        copy=_copy(number_of),
         setpoint=temperature(setpoint_c, 0),
         upper=watts(weak.needs_w[0]),
         lower=watts(weak.needs_w[1]),
@@ -177,13 +186,17 @@ def too_weak(mould: str, number_of: int, setpoint_c: float, weak: Weak) -> str:
     )
 
 
+def _copy(number_of: int) -> str:
+    return _(", copy {number}").format(number=number_of) if number_of else ""
+
+
 def legend() -> list[str]:
     """Return what the columns mean."""
     return [
         _("heat-up, ratio, later: first heat-up from room, and both beside the physical bound"),
         _("over: highest above setpoint; hold, std: true error over 30 min, worst and deviation"),
         _("shown: worst error as displayed; halves: their largest difference; on/h: switchings"),
-        _("dip, back, ratio: after a charge, median from the fifth on, beside the bound"),
+        _("dip, back, ratio: after a charge, median from the fifth on, over a bound above 0"),
         _("dose, clock: spread of the surface dose, holds ended by dose and by clock; core: dose"),
         _("part, up: heat for a part and for the first heat-up; a dash: never, or not tried"),
     ]
@@ -203,18 +216,28 @@ def _limits(
 def _middle(column: _Column, found: Sequence[Case], value: Callable[[Case], float | None]) -> str:
     if value is column.bound and all(value(case) is None for case in found):
         return ""
-    ordered = sorted(_or_never(value(case)) for case in found)
+    ordered = _values(column, found, value)
+    if not ordered:
+        return MISSING
     return _number(median(ordered) * column.scale, column.decimals)
 
 
 def _worst(column: _Column, found: Sequence[Case]) -> str:
-    values = [_or_never(column.value(case)) for case in found]
+    values = _values(column, found, column.value)
+    if not values:
+        return MISSING
     worst = min(values) if column.head == _("dip") else max(values)
     return _number(worst * column.scale, column.decimals)
 
 
-def _or_never(value: float | None) -> float:
-    return float("inf") if value is None else value
+def _values(
+    column: _Column, found: Sequence[Case], value: Callable[[Case], float | None]
+) -> list[float]:
+    """Return the values of all cases: what never came is infinite, what is no figure left out."""
+    values = [value(case) for case in found]
+    if column.target and value is column.value:
+        return [one for one in values if one is not None]
+    return [math.inf if one is None else one for one in values]
 
 
 def _number(value: float | None, decimals: int) -> str:

@@ -40,6 +40,7 @@ TARGETS: Final = {
     "recovery_ratio": Target(None, 1.1),
     "surface_cv": Target(None, 0.01),
 }
+ALL_GIVEN: Final = 0.97  # of the on-time allowed; a window's steps take the rest
 NO_RECORD: Final = {"overshoot_k": Target(None, 1.5)}  # before the mould was commissioned
 
 
@@ -78,10 +79,17 @@ class Case(msgspec.Struct, frozen=True):
     bounds: Bounds
     run: Run
 
+    @property
+    def too_fast(self) -> bool:
+        """Whether the pressings took more heat than the heaters may give."""
+        pressed = self.run.pressings
+        return pressed is not None and pressed.given_share >= ALL_GIVEN
+
     def figures(self) -> dict[str, float]:
         """Return what is compared; infinity where it never came, absent where it was not tried.
 
-        No ratio is made with a bound that does not exist.
+        No ratio is made with a bound that does not exist or is 0, and nothing of pressings for
+        which the heaters gave all they may all the time: nobody could have done better.
         """
         run, bounds = self.run, self.bounds
         found = {"overshoot_k": run.first.overshoot_k}
@@ -93,7 +101,7 @@ class Case(msgspec.Struct, frozen=True):
             if bounds.heat_up_s is not None:
                 found["later_ratio"] = _over(later.time_s, bounds.heat_up_s)
         found["hold_worst_k"] = math.inf if run.hold is None else run.hold.worst_k
-        if pressed is not None:
+        if pressed is not None and not self.too_fast:
             if bounds.recovery_s:
                 found["recovery_ratio"] = _over(pressed.recovery_s, bounds.recovery_s)
             if pressed.surface_cv is not None:
@@ -192,6 +200,12 @@ class Report(NamedTuple):
                 "controller": controller,
                 "summary": {name: figure.plain() for name, figure in figures.items()},
                 "copies": len(own),
+                "too_fast_copies": [case.number for case in own if case.too_fast],
+                "no_recovery_bound_copies": [
+                    case.number
+                    for case in own
+                    if case.run.pressings is not None and not case.bounds.recovery_s
+                ],
                 "too_weak_copies": len(self.weak),
                 "commissioned": self.record,
                 "simulated_s": sum(case.run.simulated_s for case in own),
