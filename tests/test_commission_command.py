@@ -11,18 +11,19 @@ from pathlib import Path
 import pytest
 
 from commission_person import NOW_MS, PACE, Near, Person, Plugging, Virtual, board, run
-from tawny.cli.commission_walk import Terminal, keep_done, plan_of
+from tawny.cli.commission_walk import Terminal, keep_done, keep_model, plan_of
 from tawny.core.commission import Outcome
 from tawny.core.commission_due import due
 from tawny.core.commission_steps import STEPS
 from tawny.core.limits import SILENCE_RELEASE_MS
 from tawny.core.names import Half
-from tawny.core.record import COMMISSIONED, Commissioned
+from tawny.core.record import COMMISSIONED, THERMAL, Commissioned, ThermalRecord
 from tawny.errors import InputError
 from tawny.link.port import open_port
 from tawny.link.session import Session
 from tawny.service.clock import HostClock
 from tawny.service.commissioner import Commissioner
+from tawny.service.learned import with_learned
 from tawny.settings.demo import lay_demo
 from tawny.settings.equipment import read_mould
 from tawny.settings.home import Home
@@ -61,6 +62,7 @@ def test_commission_terminal_from_beginning_to_end(
     person_reads.close()
     with Store.open(home.root, simulated=True) as store:
         keep_done(home, store, commissioner.record(), board.ms)
+        keep_model(store, commissioner, board)  # type: ignore[arg-type]
 
     with Reader.open(home.root) as reader:
         entry = reader.entries(kinds=(COMMISSIONED,))[-1]
@@ -80,6 +82,21 @@ def test_commission_terminal_from_beginning_to_end(
         assert kept.heat_up_s == done.halves[half].heat_up_s == there.heat_up
     assert "[24/24] Set the trip point and read the limits back" in person.lines
     assert due([done], "saucer-160", NOW_MS + board.ms, build=done.board_build) is None
+
+    with Reader.open(home.root) as reader:
+        learned = reader.entries(kinds=(THERMAL,))[-1].read(ThermalRecord)
+        mould = with_learned(load_workshop(home).mould("saucer-160"), reader)
+    assert learned.origin == "commissioning"
+    assert learned.thermal == mould.thermal
+    assert mould.thermal is not None
+    assert mould.thermal.trusted
+    # 900 W in 3.6 kg and 3.8 kg of aluminium (900 J/kg K) and 110 J/K of heater.
+    for half, mass_kg in ((mould.thermal.upper, 3.6), (mould.thermal.lower, 3.8)):
+        assert half.rise_k_per_s == pytest.approx(900.0 / (900.0 * mass_kg + 110.0), rel=0.03)
+    assert "The loop knows this mould:" in person.lines
+    shown = run("--show", "--home", str(home.root))
+    assert shown.returncode == 0, shown.stderr
+    assert "fitted at commissioning" in shown.stdout
 
 
 def test_commission_terminal_goes_on_with_a_board_that_was_unplugged(

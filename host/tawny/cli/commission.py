@@ -30,9 +30,10 @@ def command(  # noqa: D103 - the help says it
 ) -> None:
     place = chosen_home(ctx, home)
     if show:
-        from tawny.cli.commission_show import show_done  # noqa: PLC0415 - the help stays light
+        from tawny.cli.commission_show import show_done, show_models  # noqa: PLC0415 - the help stays light
 
         show_done(place, mould, as_json=as_json)
+        show_models(place, mould, as_json=as_json)
         return
     from tawny.cli.commission_walk import walk  # noqa: PLC0415
 

@@ -11,13 +11,14 @@ import click
 import msgspec
 
 from tawny.core.commission_due import due
-from tawny.core.record import COMMISSIONED, Commissioned
+from tawny.core.record import COMMISSIONED, THERMAL, Commissioned, ThermalRecord
 from tawny.errors import TawnyError
 from tawny.settings.workshop import load_workshop
 from tawny.store.reader import Reader
 from tawny.words import _
 from tawny.words.numbers import local_time, number, seconds, temperature
 from tawny.words.sentences import commission_due, commissioning_step, field_words, half_name
+from tawny.words.thermal import thermal_lines, thermal_origin
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -91,6 +92,32 @@ def show_done(home: Home, mould: str | None, *, as_json: bool) -> None:
             click.echo("\n".join(_lines(one)))
     if not found and not as_json:
         click.echo(_("Nothing was commissioned with this record yet."))
+
+
+def show_models(home: Home, mould: str | None, *, as_json: bool) -> None:
+    """Print the last fit of each mould's thermal model that was taken, and the last at all."""
+    last: dict[str, tuple[int, ThermalRecord]] = {}
+    taken: dict[str, tuple[int, ThermalRecord]] = {}
+    if not home.store.exists():
+        return
+    with Reader.open(home.root) as reader:
+        for entry in reader.entries(kinds=(THERMAL,)):
+            one = entry.read(ThermalRecord)
+            if mould in (None, one.mould):
+                last[one.mould] = (entry.utc_ms, one)
+                if one.thermal is not None:
+                    taken[one.mould] = (entry.utc_ms, one)
+    for name in sorted(last):
+        used = taken.get(name)
+        for utc_ms, one in [last[name]] if used in (None, last[name]) else [used, last[name]]:
+            if as_json:
+                plain: dict[str, Any] = {"utc_ms": utc_ms, **msgspec.to_builtins(one)}
+                click.echo(json.dumps(plain, allow_nan=False))
+                continue
+            day = local_time(utc_ms).strftime("%Y-%m-%d %H:%M")
+            click.echo(f"{day}  {one.mould}, {thermal_origin(one.origin)}:")
+            for text in thermal_lines(one):
+                click.echo(f"  {text}")
 
 
 def _lines(one: Commissioned) -> Iterator[str]:

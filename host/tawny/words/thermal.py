@@ -32,6 +32,11 @@ _WHY = {
 }
 
 
+def thermal_origin(origin: str) -> str:
+    """Return what a model was fitted to."""
+    return _("fitted to a heat-up") if origin == "heat_up" else _("fitted at commissioning")
+
+
 def thermal_lines(record: ThermalRecord) -> Iterator[str]:
     """Yield what a fit came to, a line for each half."""
     if record.thermal is None:
