@@ -9,6 +9,7 @@ from msgspec.structs import replace
 from core_events import RECIPE, Play, make_link_up, make_state
 from tawny.core import events as ev
 from tawny.core import intents as ask
+from tawny.core.loop.guess import guessed
 from tawny.core.messages import FIT_NEXT, IN_BUTTON, IN_MAINS
 from tawny.core.names import AlarmState, BoardState, LinkStatus, Phase, Priority, Quality
 from tawny.core.snapshot import Code, Figure, Permissive, Snapshot
@@ -32,6 +33,20 @@ def test_view_goes_through_json_and_back(phase: Phase) -> None:
     play.ask(ask.HeatOff())
     picture = seen(play)
     assert msgspec.json.decode(msgspec.json.encode(picture), type=Snapshot) == picture
+
+
+def test_view_says_that_a_mould_is_still_learned() -> None:
+    """Without an accepted model it is heated with care, and the picture says so."""
+    play = Play().to(P.PREHEAT)
+    assert seen(play).learning
+    half = guessed(play.state.mould.upper, play.state.mould.lower)
+    trusted = replace(half, trusted=True)
+    play.feed(ev.ThermalLearned(host_ms=play.host_ms, mould="another", thermal=trusted))
+    assert seen(play).learning
+    play.feed(ev.ThermalLearned(host_ms=play.host_ms, mould=play.state.mould.name, thermal=None))
+    assert seen(play).learning
+    play.feed(ev.ThermalLearned(host_ms=play.host_ms, mould=play.state.mould.name, thermal=trusted))
+    assert not seen(play).learning
 
 
 SENTENCES = {

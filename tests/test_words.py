@@ -21,7 +21,7 @@ import tawny
 from tawny.core import names
 from tawny.core.alarm_list import ALARMS as DECIDED
 from tawny.core.snapshot import AlarmView, Code, Permissive
-from tawny.words import commission, numbers, sentences, tables, use_language, vocabulary
+from tawny.words import commission, numbers, sentences, tables, thermal, use_language, vocabulary
 from tawny.words.alarms import ALARMS
 
 PACKAGE = Path(tawny.__file__).parent
@@ -126,7 +126,7 @@ def test_words_has_a_sentence_for_every_code_the_program_builds() -> None:
     for table in (
         *(tables.SENTENCES, tables.AHEAD, tables.REFUSALS),
         *(tables.LINK_REASONS, tables.GOODBYES),
-        *(commission.FAILURES, commission.NOTES, commission.DUE),
+        *(commission.FAILURES, commission.NOTES, commission.DUE, thermal.REFUSALS),
     ):
         everything |= table.keys()
     for layer in ("core", "link", "store", "service", "desk", "sim", "cli"):

@@ -259,6 +259,7 @@ class Snapshot(msgspec.Struct, frozen=True):
     aim: AimView | None = None  # None: the recipe's setpoints
     first_off: bool = False  # the pressing in hand, or else the next
     ahead: AheadView | None = None
+    learning: bool = False  # no model of the mould was accepted yet: heated with care
 
 
 class TrendPoint(msgspec.Struct, frozen=True, array_like=True):

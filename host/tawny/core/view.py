@@ -11,6 +11,7 @@ from tawny.core.alarms import shelvable
 from tawny.core.forecast_plan import Forecast, foresee
 from tawny.core.forecast_view import ahead_view
 from tawny.core.heat import setpoints_c
+from tawny.core.loop.guess import thermal_of
 from tawny.core.messages import (
     FIT_SWITCH,
     IN_BUTTON,
@@ -119,6 +120,7 @@ def snapshot(
         aim=aim_view.aim_view(state),
         first_off=first_off(state) if cycle.pressing is None else cycle.pressing.first_off,
         ahead=ahead_view(state, foreseen, offset_ms),
+        learning=not thermal_of(state.mould).trusted,
     )
 
 

@@ -14,6 +14,7 @@ _AS_THE_RECIPE_S = 0.5
 _LEAST_CAUSE_K = 0.5
 _SECONDS_A_DASH = 2.0
 _GROWN_WIDTH = 21
+_HEATING_UP = {Phase.PREHEAT, Phase.SOAK}
 _BEFORE_CLOSING = {Phase.SOAK, Phase.READY, Phase.CLEAN, Phase.OIL}
 
 
@@ -99,6 +100,8 @@ def _phase_lines(snapshot: Snapshot, look: Look) -> list[list[Part]]:
     lines: list[list[Part]] = []
     if snapshot.upper.setpoint_c is not None or snapshot.lower.setpoint_c is not None:
         lines.append([(_held_at(snapshot), "quiet")])
+        if snapshot.learning and snapshot.phase in _HEATING_UP:
+            lines.append([(_("learning this mould: heats with care"), "plain")])
         if snapshot.first_off and snapshot.phase in _BEFORE_CLOSING:
             lines.append([(_("first-off: check its part apart"), "plain")])
     return lines

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from tawny.core.record import ThermalRecord
     from tawny.core.snapshot import Code
 
-_WHY = {
+REFUSALS = {
     "fit_too_little": N_("there was too little rise or time to learn from"),
     "fit_unlike": N_(
         "the {half} half did not behave like a heated mould: measured and computed differ by"
@@ -54,12 +54,12 @@ def thermal_lines(record: ThermalRecord) -> Iterator[str]:
 
 def why_not(code: Code | None) -> str:
     """Return why a fit was not taken."""
-    if code is None or code.code not in _WHY:
+    if code is None or code.code not in REFUSALS:
         return _("it was not taken")
     fields = {**code.fields}
     if "half" in fields:
         fields["half"] = half_name(str(fields["half"]))
-    return _(_WHY[code.code]).format(**fields)
+    return _(REFUSALS[code.code]).format(**fields)
 
 
 def _half_line(name: str, half: HalfThermal, residual_k: float) -> str:
