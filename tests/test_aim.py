@@ -133,12 +133,12 @@ def test_ramp_is_ready_only_at_the_recipes_setpoint() -> None:
 
 
 def test_ramp_waits_for_a_half_that_cannot_follow() -> None:
-    """A dead heater: the setpoint never runs further than 25 K ahead, but further than 20 K.
+    """A heater of a fifth: the setpoint never runs further than 25 K ahead, but than 20 K.
 
     20 K is where the board begins to judge that a half does not rise (PROTOCOL.md 6.5).
     """
     mould = WarmMould(Play(at_recipe(SLOW)).to(P.PREHEAT))
-    mould.strength = [1.0, 0.0]
+    mould.strength = [1.0, 0.2]
     mould.run(3600.0)
     assert mould.play.lower_c is not None
     ahead_k = working_c(mould.play)[1] - mould.play.lower_c

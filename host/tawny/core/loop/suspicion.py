@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 
 import msgspec
@@ -83,6 +84,12 @@ class HalfDoubt(msgspec.Struct, frozen=True):
     weak: float = 0.0
     error: float = 0.0
     across: float = 0.0
+
+    def sound(self) -> bool:
+        """Say whether every account is a number."""
+        total = self.spread + self.spread_across + self.fallen + self.missing + self.coupled
+        total += self.missing_part + self.extra + self.owed + self.same_heat + self.full_short
+        return math.isfinite(total + self.error + self.across + (self.last_c or 0.0))
 
 
 class Suspicion(msgspec.Struct, frozen=True):
