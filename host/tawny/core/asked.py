@@ -61,10 +61,8 @@ def _handle(state: State, intent: ask.Intent, host_ms: int) -> Outcome:
             return aim_asked(state, intent)
         case ask.Acknowledge() | ask.ResetAlarm() | ask.Shelve():
             return _alarm_asked(state, intent, host_ms)
-        case ask.ChooseRecipe() | ask.SetOperator() | ask.SetLot():
-            return _named(state, intent)
-        case ask.Announce():
-            return announce(state, intent)
+        case ask.ChooseRecipe() | ask.SetOperator() | ask.SetLot() | ask.Announce():
+            return _told(state, intent)
         case _:
             return state, (), None
 
@@ -124,8 +122,12 @@ def _triggered(state: State, trigger: Trigger) -> Outcome:
     return after, effects, None
 
 
-def _named(state: State, intent: ask.ChooseRecipe | ask.SetOperator | ask.SetLot) -> Outcome:
+def _told(
+    state: State, intent: ask.ChooseRecipe | ask.SetOperator | ask.SetLot | ask.Announce
+) -> Outcome:
     match intent:
+        case ask.Announce():
+            return announce(state, intent)
         case ask.SetOperator(name=name):
             name = name.strip()[:NAME_LONGEST]
             note = Journal(kind="operator", payload={"name": name})

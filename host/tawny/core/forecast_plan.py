@@ -176,7 +176,7 @@ def closing_before(
     left_s = (at_ms - state.host_ms) / 1000.0
     close_in_s = left_s - cycle.out_s - CLOSING_MARGIN_S
     next_s = _next_closing_s(state, cycle, ready_s)
-    closings = None
+    closings = None if close_in_s >= 0.0 else 0
     if next_s is not None:
         closings = 0 if next_s > close_in_s else 1 + int((close_in_s - next_s) / cycle.cycle_s)
     return Closing(

@@ -13,7 +13,6 @@ from msgspec.structs import replace
 from tawny.core import effects as fx
 from tawny.core import events as ev
 from tawny.core.alarm_list import ALARMS
-from tawny.core.forecast_plan import foresee
 from tawny.core.intents import Confirm
 from tawny.core.names import AlarmState, Result
 from tawny.core.record import ALARM, THERMAL, AlarmChange
@@ -22,6 +21,7 @@ from tawny.core.step import step
 from tawny.core.view import snapshot as view_of
 from tawny.link import events as link
 from tawny.service.fitting import AtOnce
+from tawny.service.foresight import Foresight
 from tawny.service.hearing import core_event
 from tawny.service.learning import Learning
 from tawny.service.tape import Tape
@@ -31,7 +31,6 @@ from tawny.store.codes import pressing_code
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from tawny.core.forecast_plan import Forecast
     from tawny.core.intents import AnyIntent
     from tawny.core.snapshot import Snapshot
     from tawny.core.state import State
@@ -43,7 +42,6 @@ if TYPE_CHECKING:
 PARTS_SHOWN = 5
 STALLED_S = 2.0
 CLOCK_STEP_MS = 1000
-FORESEEN_MS = 5000  # a forecast is shown so long, the mould in between is much the same
 RECORDER = "recorder"
 BOARD = "board"
 
@@ -91,8 +89,7 @@ class Press:
         self._port = port
         self._seq = 0
         self._offset_ms: int | None = None
-        self._foreseen: Forecast | None = None
-        self._basis: tuple[object, ...] = ()
+        self._foresight = Foresight()
         self._recording: Code | None = None
         self._parts: tuple[PartView, ...] = ()
         self._parts_today = 0
@@ -157,14 +154,15 @@ class Press:
         self._seq += 1
         pressing = state.cycle.pressing
         code = pressing_code(pressing.number) if pressing is not None else ""
+        state, utc_ms = replace(state, host_ms=max(host_ms, state.host_ms)), self._utc_ms(host_ms)
         shown = view_of(
-            replace(state, host_ms=max(host_ms, state.host_ms)),
+            state,
             seq=self._seq,
-            utc_ms=self._utc_ms(host_ms),
+            utc_ms=utc_ms,
             simulated=self._simulated,
             simulated_hand=self._simulated_hand,
             pressing_id=code,
-            foreseen=self._foresee(replace(state, host_ms=max(host_ms, state.host_ms))),
+            foreseen=self._foresight.look(state, utc_ms - state.host_ms),
         )
         rescue = shown.rescue
         if rescue is not None:
@@ -182,20 +180,6 @@ class Press:
             rescue=rescue,
             alarms=alarms,
         )
-
-    def _foresee(self, state: State) -> Forecast:
-        """Return what is foreseen; worked out anew each few seconds, or once something changed."""
-        offset_ms = self._utc_ms(state.host_ms) - state.host_ms
-        basis = _basis(state)
-        made_ms = None if self._foreseen is None else self._foreseen.made_ms
-        if (
-            self._foreseen is None
-            or made_ms is None
-            or basis != self._basis
-            or not 0 <= state.host_ms - made_ms < FORESEEN_MS
-        ):
-            self._foreseen, self._basis = foresee(state, offset_ms), basis
-        return self._foreseen
 
     def part(self, host_ms: int) -> None:
         """Part from the board: heat off and disarmed, whatever the core thinks of it.
@@ -377,26 +361,6 @@ class Press:
         self._parts = (*shown, *self._parts)[:PARTS_SHOWN]
         if part.result is Result.COMPLETE:
             self._parts_today += len(shown)
-
-
-def _basis(state: State) -> tuple[object, ...]:
-    """Return what makes a forecast an old one at once when it changes."""
-    cycle, link, aims = state.cycle, state.link, state.aim
-    pressing = cycle.pressing
-    return (
-        cycle.phase,
-        cycle.opened_ms is None,
-        None if pressing is None else pressing.closed_ms,
-        aims.standby,
-        aims.dry is None,
-        aims.dry_asked,
-        state.recipe.name,
-        state.plan,
-        link.status,
-        link.supply_cap,
-        state.upper.quality,
-        state.lower.quality,
-    )
 
 
 def _routine(said: fx.Journal) -> bool:
