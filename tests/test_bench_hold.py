@@ -156,6 +156,28 @@ def test_bench_tells_people_of_a_miss_and_draws(tmp_path: Path) -> None:
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
+def test_short_bench_of_the_hold_judges_two_moulds_and_its_speed() -> None:
+    """What CI looks at: each figure beside its limit, in the form of the other benchmarks."""
+    done = bench("--short", "--json")
+    found = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [one["limit"] for one in found] == [*[1.25, 1.0, 0.25, 1.0] * 2, 3000.0]
+    for one in found[:-1]:
+        assert one["bench"] == "hold"
+        assert one["passed"], one
+        assert 0.0 < one["figures"]["median"] <= one["ratio"]
+    speed = found[-1]["figures"]
+    assert found[-1]["ratio"] == pytest.approx(speed["simulated_s"] / speed["cpu_s"])
+    assert done.returncode == (0 if found[-1]["passed"] else 1)
+
+
+def test_bench_takes_its_options_before_the_name_too() -> None:
+    """`tawny bench --short --json start` is `tawny bench start --short --json`."""
+    command = [sys.executable, str(start.script()), "bench", "--short", "--json", "start"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert {json.loads(line)["bench"] for line in done.stdout.splitlines()} == {"start"}
+
+
 def test_bench_says_what_a_weak_mould_would_take(tmp_path: Path) -> None:
     """A mould that never gets there is not tried; the sentence gives both powers."""
     path = mould_file(tmp_path, WEAK)

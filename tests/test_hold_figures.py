@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from tawny.sim.hold_bounds import charge_g, too_weak
+from tawny.sim.hold_bounds import bounds, charge_g, too_weak
 from tawny.sim.hold_copies import perturbed
 from tawny.sim.hold_figures import (
     dose_rate,
@@ -135,6 +135,13 @@ def test_copies_are_the_same_by_number_and_within_their_ranges() -> None:
     spread = [copy.upper.sensor_lag_s / model.upper.sensor_lag_s for copy in copies]
     assert min(spread) < 0.85
     assert max(spread) > 1.2
+
+
+def test_shortest_pulse_of_a_relay_is_told() -> None:
+    """2 s of 1500 W into 3500 J/K are 0.86 K; a solid-state relay has no shortest pulse."""
+    relay = bounds(load("overpowered"), with_recovery=False)
+    assert relay.pulse_k == pytest.approx(0.857, abs=0.001)
+    assert bounds(load("saucer-160"), with_recovery=False).pulse_k == 0.0
 
 
 def test_mould_that_is_too_weak_says_what_it_takes() -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from tawny.core.moisture import dry_from_wet
+from tawny.sim.build import build_for
 from tawny.sim.charge_cycle import LYING_S, hold_duties
 from tawny.sim.heat_up_bound import heat_up_bound
 from tawny.sim.mould_rest import at_rest
@@ -45,12 +46,15 @@ class Bounds(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         heat_up_s: From room to within 1 K of setpoint; None: one half pulls the other beyond.
         given_j: Heat that takes.
+        pulse_k: By how much the shortest pulse of the output warms a half; 0: as short as one
+            likes. A hold cannot be steadier than a part of it.
         recovery_s: From closing on a charge, into the band for good; None: not within the hold.
         dip_k: Lowest deviation in that course.
     """
 
     heat_up_s: float | None
     given_j: float | None
+    pulse_k: float = 0.0
     recovery_s: float | None = None
     dip_k: float | None = None
 
@@ -82,6 +86,14 @@ def too_weak(model: MouldModel) -> Weak | None:
     )
 
 
+def _pulse_k(model: MouldModel) -> float:
+    least_s = build_for(model).least_ms / 1000.0
+    return max(
+        least_s * half.heater_w / (half.mass_kg * half.specific_j_per_kg_k + half.heater_j_per_k)
+        for half in (model.upper, model.lower)
+    )
+
+
 def bounds(model: MouldModel, *, with_recovery: bool) -> Bounds:
     """Return the bounds of a mould that can reach its setpoint."""
     both_c = setpoints_c(model)
@@ -89,6 +101,7 @@ def bounds(model: MouldModel, *, with_recovery: bool) -> Bounds:
     found = Bounds(
         heat_up_s=up.time_s if math.isfinite(up.time_s) else None,
         given_j=up.given_j if math.isfinite(up.time_s) else None,
+        pulse_k=_pulse_k(model),
     )
     if not with_recovery:
         return found

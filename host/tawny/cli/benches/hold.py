@@ -38,11 +38,15 @@ def measure(*, short: bool) -> Iterator[Measured]:
 
 
 def _judged(name: str, found: list[Case]) -> Iterator[Measured]:
-    own = judged([one for one in found if one.controller == TAWNY], record=True)
-    other = judged([one for one in found if one.controller != TAWNY], record=True)
+    # Copies are heated up only; hold and dose are judged on the mould itself.
+    itself = [one for one in found if one.number == 0]
+    own = judged([one for one in itself if one.controller == TAWNY], record=True)
+    heats = judged([one for one in found if one.controller == TAWNY], record=True)
+    own |= {key: heats[key] for key in ("first_ratio", "overshoot_k")}
+    other = judged([one for one in itself if one.controller != TAWNY], record=True)
     compares = {
-        "first_ratio": _("{mould}: slowest first heat-up over its physical bound"),
-        "overshoot_k": _("{mould}: highest overshoot"),
+        "first_ratio": _("{mould}, copies: slowest first heat-up over its physical bound"),
+        "overshoot_k": _("{mould}, copies: highest overshoot"),
         "hold_worst_k": _("{mould}: worst true error in a hold of 30 min"),
         "surface_cv": _("{mould}: spread of the surface dose of alike charges"),
     }
