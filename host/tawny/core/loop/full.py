@@ -16,12 +16,12 @@ from tawny.core.loop.outlook import Ahead, Sight, course
 from tawny.core.loop.state import Given, Loop, Place
 from tawny.core.loop.thermal import HalfThermal
 
-# How high above setpoint a peak full duty may leave behind: less where a long coast has to be
-# foreseen, whose prediction is off by a hundredth or two.
-PEAK_K, PEAK_PER_COAST = 0.4, 0.009
-PEAK_PER_COAST_REFINED, PEAK_PER_COAST_GUESSED = 0.006, 0.03
-PEAK_LEAST_K = -0.5
-PEAK_BEFORE_CHARGE_K = 0.75
+# How high above setpoint a peak full duty may leave behind. A coast is foreseen to a hundredth or
+# two, and what it gains in time is small; a guessed model may be off by a tenth.
+PEAK_RISING_K = 0.2
+PEAK_GUESSED_K, PEAK_GUESSED_PER_COAST, PEAK_LEAST_K = 0.4, 0.03, -0.5
+PEAK_BEFORE_CHARGE_K = 0.85
+PEAK_PRESSED_K = 0.4
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
 RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
 LANDED_K = 1.0
@@ -111,10 +111,11 @@ def _would_fall(loop: Loop, given: Given, sight: Sight, horizon_s: float) -> lis
 def _peak_k(half: HalfThermal, loop: Loop, given: Given) -> float:
     if loop.place is Place.OPEN:
         return PEAK_BEFORE_CHARGE_K
-    per_coast = PEAK_PER_COAST_GUESSED
+    if loop.place is Place.PRESSED:
+        return PEAK_PRESSED_K
     if given.thermal.trusted:
-        per_coast = PEAK_PER_COAST_REFINED if given.thermal.heat_ups else PEAK_PER_COAST
-    return max(PEAK_K - per_coast * half.coast_k(), PEAK_LEAST_K)
+        return PEAK_RISING_K
+    return max(PEAK_GUESSED_K - PEAK_GUESSED_PER_COAST * half.coast_k(), PEAK_LEAST_K)
 
 
 def duties_most(given: Given, sight: Sight) -> tuple[float, float]:
