@@ -21,8 +21,9 @@ from tawny.core.loop.thermal import HalfThermal
 PEAK_RISING_K = 0.2
 PEAK_GUESSED_K, PEAK_GUESSED_PER_COAST, PEAK_LEAST_K = 0.4, 0.03, -0.5
 PEAK_BEFORE_CHARGE_K = 0.85
-PEAK_PRESSED_K = 0.4
+PEAK_PRESSED_K, PEAK_PRESSED_LONG_WINDOW_K = 0.4, 0.0
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
+CALM_K, CALM_STEPS = 0.3, 3  # where no half comes so low, it is looked again only then
 RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
 LANDED_K = 1.0
 AGAIN_K = 0.4  # beyond `LOW_K`: a half that was let off full duty gets it again only then
@@ -62,10 +63,12 @@ def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
     if loop.place is Place.SHUT:
         loop, full, near = _on_the_way(loop, sight)
         horizon_s, most = RISING_HORIZON_S, given.most
+    elif loop.calm > 0:
+        return replace(loop, rising=False, calm=loop.calm - 1)
     else:
-        loop = replace(loop, rising=False)
         horizon_s = SETTLE_S + SETTLE_LAGS * max(half.lag_s() for half in sight.halves)
-        full = _would_fall(loop, given, sight, horizon_s)
+        full, calm = _would_fall(loop, given, sight, horizon_s)
+        loop = replace(loop, rising=False, calm=CALM_STEPS if calm else 0)
         near, most = any(full), 1.0
     if near:
         limits = duties_most(given, sight)
@@ -98,21 +101,25 @@ def _on_the_way(loop: Loop, sight: Sight) -> tuple[Loop, list[bool], bool]:
     return replace(loop, rising=rising), full, near
 
 
-def _would_fall(loop: Loop, given: Given, sight: Sight, horizon_s: float) -> list[bool]:
-    """Return which half would fall low by the usual law alone."""
+def _would_fall(
+    loop: Loop, given: Given, sight: Sight, horizon_s: float
+) -> tuple[list[bool], bool]:
+    """Return which half would fall low by the usual law alone, and whether neither comes near."""
     lows_c = course(sight, (None, None), most=given.most, horizon_s=horizon_s).lows_c
-    falls = []
+    falls, calm = [], True
     for half, low_c, aim in zip((loop.upper, loop.lower), lows_c, sight.aims, strict=True):
         again = given.window_s >= LONG_WINDOW_S and not half.full
         falls.append(low_c < aim.setpoint_c - LOW_K - (AGAIN_K if again else 0.0))
-    return falls
+        calm = calm and low_c > aim.setpoint_c - CALM_K and not half.full
+    return falls, calm
 
 
 def _peak_k(half: HalfThermal, loop: Loop, given: Given) -> float:
     if loop.place is Place.OPEN:
         return PEAK_BEFORE_CHARGE_K
     if loop.place is Place.PRESSED:
-        return PEAK_PRESSED_K
+        long = given.window_s >= LONG_WINDOW_S
+        return PEAK_PRESSED_LONG_WINDOW_K if long else PEAK_PRESSED_K
     if given.thermal.trusted:
         return PEAK_RISING_K
     return max(PEAK_GUESSED_K - PEAK_GUESSED_PER_COAST * half.coast_k(), PEAK_LEAST_K)

@@ -43,6 +43,7 @@ class Loop(msgspec.Struct, frozen=True):
     Attributes:
         place: Of the mould at the last step.
         rising: On the way up, until both halves have landed.
+        calm: Steps for which no look ahead is needed.
         setpoints_c: At the last step; None: no heat.
         thermal: The model at the last step.
         watch: What was unforeseen since the place changed; None: nobody looks.
@@ -54,6 +55,7 @@ class Loop(msgspec.Struct, frozen=True):
     lower: HalfLoop = HalfLoop()
     place: Place = Place.SHUT
     rising: bool = False
+    calm: int = 0
     setpoints_c: tuple[float, float] | None = None
     thermal: Thermal | None = None
     demand: Demand = Demand()

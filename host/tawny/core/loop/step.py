@@ -119,7 +119,7 @@ def _placed(loop: Loop, given: Given) -> Loop:
         elif loop.place is Place.PRESSED and given.teaches:
             demand = after_pressing(demand, loop.watch, dead_s, given.charge)
     watch = None if given.place is Place.SHUT or given.setpoints_c is None else Watch()
-    return replace(loop, place=given.place, demand=demand, watch=watch)
+    return replace(loop, place=given.place, demand=demand, watch=watch, calm=0)
 
 
 def _observed(
@@ -169,6 +169,9 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
     done = []
     for index, half in enumerate((loop.upper, loop.lower)):
         to = sight.aims[index]
+        if half.full and half.duty == limits[index]:
+            done.append(half)  # the law has nothing to say
+            continue
         step = law_step(
             setpoint_c=to.setpoint_c,
             landing_c=to.setpoint_c - short_k[index],
