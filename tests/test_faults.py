@@ -139,12 +139,22 @@ def test_faults_say_by_how_much_a_heater_is_weak(
 
 
 def test_faults_take_no_silence_for_a_doubt() -> None:
-    """Ten seconds without a line, again and again, while the mould cools meanwhile."""
+    """Without a line a wet charge was pressed and taken out: what nobody saw accuses nobody."""
     day = Day(load(DEMO_MOULD), known(DEMO_MOULD), 5)
     at_rest(day)
-    for _ in range(5):
-        day.silent(10.0)
-        day.run(30.0)
+    for _ in range(3):
+        before_c = day.readings_c[0]
+        day.lane.open(charging=True)
+        day.mould.load(60.0, 40.0, 15.0)
+        day.lane.close()
+        day.silent(240.0)
+        day.lane.open(charging=False)
+        day.silent(60.0)
+        day.lane.close()
+        day.silent(2.0)
+        day.run(2.0)
+        assert day.readings_c[0] < before_c - 20.0
+        day.run(600.0)
     assert day.said == []
 
 
