@@ -40,6 +40,7 @@ OTHERS_FROM, OTHERS = 4.0, 3.0
 SAME_LONGER, SAME_LEARN_S = 4.0, 300.0  # than the longest while all was well
 SAME_MOVES_K, SAME_MOVES_S = 2.0, 8.0
 REVERSED_K = 1.5
+ANSWERED_K = 3.0
 COLD_K = 25.0  # over the room: nothing to fall from
 # With a guessed model, from cold: after so much heat a half has risen by this share at least. A
 # dead half that the other one warms well is left to the board and to the deviation.
@@ -212,9 +213,9 @@ def _short(
 
 
 def _beyond_doubt(other: HalfDoubt) -> bool:
-    """Say whether the other half's reading can be built on."""
+    """Say whether the other half's reading can be built on: it has answered to its heat."""
     even = max(other.missing, other.coupled, other.extra) < OTHERS_FROM
-    return even and (other.last_c or 0.0) > other.cold_c - REVERSED_K / 3.0
+    return even and (other.last_c or 0.0) > other.cold_c + ANSWERED_K
 
 
 def _swapped(now: Suspicion, *, early: bool) -> Doubt | None:
