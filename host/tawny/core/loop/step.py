@@ -169,7 +169,7 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
     done = []
     for index, half in enumerate((loop.upper, loop.lower)):
         to = sight.aims[index]
-        if half.full and half.duty == limits[index]:
+        if half.full and half.duty == limits[index] and math.isfinite(half.integral):
             done.append(half)  # the law has nothing to say
             continue
         step = law_step(
