@@ -77,7 +77,7 @@ def _speed(found: list[Case]) -> Measured:
     return Measured(
         bench="hold",
         compares=_(
-            "simulated seconds for each second of processor: heat-ups, hold, pressings of one mould,"
+            "simulated seconds for each second of processor: heat-ups, hold, pressings of a mould,"
             " the less disturbed of two"
         ),
         ratio=simulated_s / cpu_s,
