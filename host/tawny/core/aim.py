@@ -88,8 +88,17 @@ def _lowered(setpoint_c: float, drop_k: float) -> float:
     return min(setpoint_c, max(setpoint_c - drop_k, SETPOINT_LEAST_C))
 
 
+def _plain(state: State) -> bool:
+    """Say whether the recipe's setpoints hold as they are: the usual case, and quick to tell."""
+    aim, recipe = state.aim, state.recipe_in_use()
+    asked = aim.standby or aim.easing or aim.manual is not None or aim.dry is not None
+    return state.cycle.heat_wanted and recipe.ramp_k_per_min is None and not asked
+
+
 def setpoints_c(state: State) -> _Pair:
     """Return the working setpoint of each half now; None: no heat wanted."""
+    if _plain(state):
+        return state.recipe_in_use().setpoints_c()
     to = goal(state) if state.cycle.heat_wanted else None
     if to is None:
         return _NONE
@@ -201,6 +210,8 @@ def follow(state: State, dt_ms: int) -> State:
     if not state.cycle.heat_wanted:
         kept = AimState(dry_asked=state.aim.dry_asked)
         return state if state.aim == kept else replace(state, aim=kept)
+    if _plain(state) and (state.aim.upper_c, state.aim.lower_c) == setpoints_c(state):
+        return state
     aim = replace(state.aim, dry=_dried(state, dt_ms), manual=_by_hand(state))
     state = replace(state, aim=aim) if aim != state.aim else state
     to = goal(state)

@@ -45,7 +45,7 @@ class Manual(msgspec.Struct, frozen=True):
     over: str = ""
 
 
-class AimState(msgspec.Struct, frozen=True):
+class AimState(msgspec.Struct, frozen=True, gc=False):
     """Where the working setpoint stands.
 
     Attributes:

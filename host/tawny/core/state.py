@@ -17,7 +17,7 @@ from tawny.core.snapshot import Code, PartView, RescueView
 STATE_SCHEMA = 1
 
 
-class HalfState(msgspec.Struct, frozen=True):
+class HalfState(msgspec.Struct, frozen=True, gc=False):
     """One mould half as the host knows it.
 
     Attributes:
@@ -60,7 +60,7 @@ class HalfState(msgspec.Struct, frozen=True):
     still_duty: float | None = None
 
 
-class LinkState(msgspec.Struct, frozen=True):
+class LinkState(msgspec.Struct, frozen=True, gc=False):
     """The link and the board behind it.
 
     Attributes:
@@ -103,7 +103,7 @@ class LinkState(msgspec.Struct, frozen=True):
     late_ms: int = -1_000_000
 
 
-class PressingState(msgspec.Struct, frozen=True):
+class PressingState(msgspec.Struct, frozen=True, gc=False):
     """The pressing in hand. Clocks are the press clock in ms.
 
     Attributes:
@@ -143,7 +143,7 @@ class PressingState(msgspec.Struct, frozen=True):
     first_off: bool = False
 
 
-class CycleState(msgspec.Struct, frozen=True):
+class CycleState(msgspec.Struct, frozen=True, gc=False):
     """Where the pressing stands.
 
     Attributes:
@@ -191,7 +191,7 @@ class CycleState(msgspec.Struct, frozen=True):
     rescue_ms: int | None = None
 
 
-class State(msgspec.Struct, frozen=True):
+class State(msgspec.Struct, frozen=True, gc=False):
     """Everything."""
 
     press: Press

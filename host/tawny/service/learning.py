@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from tawny.core.aim import aim_of
 from tawny.core.aim_state import Aim
 from tawny.core.events import Frame, ThermalLearned
-from tawny.core.intake import on_time_ms
+from tawny.core.intake import ON_MS_WRAP
 from tawny.core.loop.identify import Row
 from tawny.core.names import Phase, Quality
 from tawny.core.record import ThermalRecord
@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 HEATING: Final = frozenset({Phase.PREHEAT, Phase.SOAK, Phase.READY})
 LANDED_MOST_S: Final = 300.0  # of what comes after the halves have landed
 LONGEST_S: Final = 3 * 3600.0
-GAP_MOST_S: Final = 1.0
+GAP_MOST_S: Final = 1.5
+ROW_S: Final = 0.35  # each second sample: the fit takes means over a second
 
 
 class Learning:
@@ -39,17 +40,16 @@ class Learning:
         self._fitter = fitter
         self._rows: list[Row] | None = None
         self._on_s = (0.0, 0.0)
+        self._counts = (0, 0)
         self._ready_s: float | None = None
         self._ordered: tuple[str, float] | None = None
 
     def take(self, before: State, event: AnyEvent, after: State) -> None:
         """Take in one event."""
-        if not isinstance(event, Frame):
-            return
         phase = after.cycle.phase
         if phase is Phase.PREHEAT and before.cycle.phase in (Phase.IDLE, Phase.COOL):
             self._rows, self._on_s, self._ready_s = [], (0.0, 0.0), None
-        if self._rows is None:
+        if self._rows is None or not isinstance(event, Frame):
             return
         whole = (
             after.upper.quality is Quality.GOOD
@@ -61,21 +61,29 @@ class Learning:
         elif phase not in HEATING or after.cycle.opened_ms is not None:
             self._order(after)
         else:
-            self._add(before, event, after)
+            self._add(event, after)
 
-    def _add(self, before: State, event: Frame, after: State) -> None:
+    def _add(self, event: Frame, after: State) -> None:
         rows = self._rows
         upper_c, lower_c = after.upper.value_c, after.lower.value_c
         if rows is None or upper_c is None or lower_c is None:
             return
         at_s = after.cycle.clock_ms / 1000.0
-        if rows and not 0.0 <= at_s - rows[-1].at_s <= GAP_MOST_S:
-            self._rows = None
-            return
-        self._on_s = (
-            self._on_s[0] + on_time_ms(before.upper, event.tele.uo, gap=not rows) / 1000.0,
-            self._on_s[1] + on_time_ms(before.lower, event.tele.lo, gap=not rows) / 1000.0,
-        )
+        if rows:
+            since_s = at_s - rows[-1].at_s
+            if not 0.0 <= since_s <= GAP_MOST_S:
+                self._rows = None
+                return
+            if since_s < ROW_S:
+                return
+        counts = (event.tele.uo, event.tele.lo)
+        if rows:
+            steps = (
+                (now - one) % ON_MS_WRAP for now, one in zip(counts, self._counts, strict=True)
+            )
+            upper_ms, lower_ms = steps
+            self._on_s = (self._on_s[0] + upper_ms / 1000.0, self._on_s[1] + lower_ms / 1000.0)
+        self._counts = counts
         rows.append(Row(at_s, (upper_c, lower_c), self._on_s))
         if after.cycle.phase is Phase.READY and self._ready_s is None:
             self._ready_s = at_s

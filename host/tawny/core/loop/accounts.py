@@ -23,6 +23,7 @@ from tawny.core.loop.state import Given, Place
 from tawny.core.loop.suspicion import HalfDoubt
 from tawny.core.loop.thermal import HalfThermal
 
+DIGITS = 5  # more would only lengthen the record
 AWAY_S = 1.5  # a longer step says nothing
 JUMP_K = 10.0  # nor does a reading that jumps so far, as long as the model is a guess
 JUMP_UP_K = 3.0  # nor one that jumps up: no heater does that, and the board trips on a fast rise
@@ -142,23 +143,25 @@ def account(
         last_c=reading_c,
         register=at.register,
         cold_c=cold_c,
-        fallen=fallen,
+        fallen=round(fallen, DIGITS),
         fallen_from_c=last_c if begins else own.fallen_from_c,
-        fallen_s=0.0 if begins else own.fallen_s + dt_s,
-        missing=missing,
-        coupled=max(coupled, 0.0),
-        missing_s=own.missing_s + dt_s if counts else 0.0,
-        missing_part=own.missing_part + short if counts else 0.0,
-        missing_of=own.missing_of + arriving * dt_s if counts else 0.0,
-        extra=extra,
-        extra_s=own.extra_s + dt_s if extra > 0.0 else 0.0,
-        owed=owed,
-        error=error,
-        across=math.exp(-dt_s / FORGETS_S) * own.across + error * at.with_other * dt_s,
+        fallen_s=0.0 if begins else round(own.fallen_s + dt_s, DIGITS),
+        missing=round(missing, DIGITS),
+        coupled=round(max(coupled, 0.0), DIGITS),
+        missing_s=round(own.missing_s + dt_s, DIGITS) if counts else 0.0,
+        missing_part=round(own.missing_part + short, DIGITS) if counts else 0.0,
+        missing_of=round(own.missing_of + arriving * dt_s, DIGITS) if counts else 0.0,
+        extra=round(extra, DIGITS),
+        extra_s=round(own.extra_s + dt_s, DIGITS) if extra > 0.0 else 0.0,
+        owed=round(owed, DIGITS),
+        error=round(error, DIGITS),
+        across=round(
+            math.exp(-dt_s / FORGETS_S) * own.across + error * at.with_other * dt_s, DIGITS
+        ),
     )
     if not given.thermal.trusted:
         heated = arriving >= NO_HEAT and quiet
-        return replace(own, full=own.full + arriving * dt_s if heated else 0.0)
+        return replace(own, full=round(own.full + arriving * dt_s, DIGITS) if heated else 0.0)
     return _strength(own, -surprise, dt_s) if quiet else own
 
 
@@ -186,14 +189,24 @@ def _model(
     to = half.rise_k_per_s * arriving - loss + (1.0 - at_once) * taken
     spread = own.spread + (to - own.spread) * part
     across = own.spread_across + ((1.0 - at_once) * exchange - own.spread_across) * part
-    own = replace(own, late=late, arriving=arriving, spread=spread, spread_across=across)
+    own = replace(
+        own,
+        late=round(late, DIGITS),
+        arriving=round(arriving, DIGITS),
+        spread=round(spread, DIGITS),
+        spread_across=round(across, DIGITS),
+    )
     return own, (spread + at_once * taken) * dt_s, (across + at_once * exchange) * dt_s
 
 
 def _still(own: HalfDoubt, rise_k: float, dt_s: float, *, same: bool) -> HalfDoubt:
     """Follow a reading that does not move."""
     if same:
-        return replace(own, same_s=own.same_s + dt_s, same_heat=own.same_heat + rise_k)
+        return replace(
+            own,
+            same_s=round(own.same_s + dt_s, DIGITS),
+            same_heat=round(own.same_heat + rise_k, DIGITS),
+        )
     most_s = max(own.same_most_s, own.same_s) if own.same_s < SAME_S else own.same_most_s
     return replace(own, same_s=0.0, same_heat=0.0, same_most_s=most_s)
 
@@ -208,7 +221,12 @@ def _strength(own: HalfDoubt, short: float, dt_s: float) -> HalfDoubt:
     if full >= WEAK_HEAT:
         part = lost / full
         weak = min(part, WEAK_MOST) if part - WEAK_SURE / full > WEAK_FROM else 0.0
-    return replace(own, full=full, full_short=lost, weak=weak)
+    return replace(
+        own,
+        full=round(full, DIGITS),
+        full_short=round(lost, DIGITS),
+        weak=round(weak, DIGITS),
+    )
 
 
 def anew(own: HalfDoubt) -> HalfDoubt:

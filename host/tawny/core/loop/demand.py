@@ -24,7 +24,7 @@ PRESSED_LEAST_S = 30.0  # less tells nothing of a charge
 Rows = tuple[float, ...]
 
 
-class Demand(msgspec.Struct, frozen=True):
+class Demand(msgspec.Struct, frozen=True, gc=False):
     """Of both halves.
 
     Attributes:
@@ -48,7 +48,7 @@ class Demand(msgspec.Struct, frozen=True):
         return sorted(self.opened_s)[len(self.opened_s) // 2]
 
 
-class Watch(msgspec.Struct, frozen=True):
+class Watch(msgspec.Struct, frozen=True, gc=False):
     """What was unforeseen since the mould was opened or closed.
 
     Attributes:

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from tawny.core.loop.accounts import (
     AWAY_S,
     CHARGED,
+    DIGITS,
     FORGETS_S,
     GUESSED,
     LEARNED,
@@ -30,6 +31,7 @@ from tawny.core.loop.state import Given, Loop, Place
 from tawny.core.loop.suspicion import Doubt, Fault, HalfDoubt, Suspicion
 from tawny.core.loop.thermal import HalfThermal
 
+TOGETHER_MOST_S = 0.5  # a step so short is judged together with the next
 POWER_SHORT_DUTY = 0.97  # at rest: a half that needs more hardly gets there
 QUIET_S = 400.0  # after the last opening a mould is judged finely
 DOUBT_S = 10.0  # a doubt stands so long after its last sign
@@ -59,6 +61,11 @@ def suspected(before: Suspicion, loop: Loop, given: Given) -> Suspicion:
     """
     if not (loop.finite and all(one.sound() for one in before.halves())):
         return Suspicion(doubt=before.doubt, doubt_s=before.doubt_s + STEP_S)
+    if before.waiting_s == 0.0 and given.dt_s <= TOGETHER_MOST_S:
+        return replace(before, waiting_s=given.dt_s, waiting=_delivered(before, given))
+    span_s = before.waiting_s + given.dt_s
+    upper_s, lower_s = _delivered(before, given)
+    given = given._replace(dt_s=span_s, shares=(upper_s / span_s, lower_s / span_s))
     shut = given.place is Place.SHUT
     halves = given.thermal.halves()
     quiet_s = before.quiet_s + given.dt_s
@@ -97,15 +104,20 @@ def suspected(before: Suspicion, loop: Loop, given: Given) -> Suspicion:
     suspicion = Suspicion(
         upper=now[0],
         lower=now[1],
-        quiet_s=quiet_s,
-        watched_s=before.watched_s + given.dt_s,
-        apart=apart,
-        apart_square=keeps * before.apart_square + apart * apart * given.dt_s,
+        quiet_s=round(quiet_s, DIGITS),
+        watched_s=round(before.watched_s + given.dt_s, DIGITS),
+        apart=round(apart, DIGITS),
+        apart_square=round(keeps * before.apart_square + apart * apart * given.dt_s, DIGITS),
         doubt=before.doubt,
-        doubt_s=before.doubt_s + given.dt_s,
+        doubt_s=round(before.doubt_s + given.dt_s, DIGITS),
         needs=_needs(given, (now[0].weak, now[1].weak)),
     )
     return _doubted(suspicion, given, limits)
+
+
+def _delivered(before: Suspicion, given: Given) -> tuple[float, float]:
+    upper_s, lower_s = before.waiting
+    return upper_s + given.shares[0] * given.dt_s, lower_s + given.shares[1] * given.dt_s
 
 
 def _limits(given: Given, *, quiet: bool, learned: bool) -> Limits:
@@ -130,7 +142,7 @@ def _needs(given: Given, weak: tuple[float, float]) -> tuple[float, float]:
         )
     )
     both = (upper + lower) / given.cap if given.cap > 0.0 else 0.0
-    return max(upper, both), max(lower, both)
+    return round(max(upper, both), DIGITS), round(max(lower, both), DIGITS)
 
 
 def _doubted(now: Suspicion, given: Given, limits: Limits) -> Suspicion:

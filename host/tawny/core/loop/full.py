@@ -12,6 +12,7 @@ import math
 from msgspec.structs import replace
 
 from tawny.core.loop.demand import Watch
+from tawny.core.loop.gains import STEP_S
 from tawny.core.loop.outlook import Ahead, Sight, course
 from tawny.core.loop.state import Given, Loop, Place
 from tawny.core.loop.thermal import HalfThermal
@@ -23,7 +24,10 @@ PEAK_GUESSED_K, PEAK_GUESSED_PER_COAST, PEAK_LEAST_K = 0.4, 0.03, -0.5
 PEAK_BEFORE_CHARGE_K = 0.85
 PEAK_PRESSED_K, PEAK_PRESSED_LONG_WINDOW_K = 0.4, 0.0
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
-CALM_K, CALM_STEPS = 0.3, 3  # where no half comes so low, it is looked again only then
+# Where no half comes so low, or a step of full duty brings a peak no nearer than this many of its
+# own rises, it is looked again only some steps later.
+CALM_K, CALM_STEPS = 0.3, 5
+CALM_MARGIN, CALM_FULL_STEPS = 2.0, 12
 RISE_FROM_K = 3.0  # below setpoint: from there a half is heated up, not held
 LANDED_K = 1.0
 AGAIN_K = 0.4  # beyond `LOW_K`: a half that was let off full duty gets it again only then
@@ -60,11 +64,11 @@ def expected(loop: Loop, given: Given) -> Ahead:
 
 def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
     """Decide which half gets full duty."""
+    if loop.calm > 0:
+        return replace(loop, calm=loop.calm - 1)
     if loop.place is Place.SHUT:
         loop, full, near = _on_the_way(loop, sight)
         horizon_s, most = RISING_HORIZON_S, given.most
-    elif loop.calm > 0:
-        return replace(loop, rising=False, calm=loop.calm - 1)
     else:
         horizon_s = SETTLE_S + SETTLE_LAGS * max(half.lag_s() for half in sight.halves)
         full, calm = _would_fall(loop, given, sight, horizon_s)
@@ -74,14 +78,24 @@ def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
         limits = duties_most(given, sight)
         first = (limits[0] if full[0] else None, limits[1] if full[1] else None)
         peaks_c = course(sight, first, most=most, horizon_s=horizon_s).peaks_c
-        full = [
-            wanted and not peak_c > aim.setpoint_c + _peak_k(half, loop, given)
-            for wanted, peak_c, aim, half in zip(
-                full, peaks_c, sight.aims, sight.halves, strict=True
-            )
+        room_k = [
+            aim.setpoint_c + _peak_k(half, loop, given) - peak_c
+            for peak_c, aim, half in zip(peaks_c, sight.aims, sight.halves, strict=True)
         ]
+        full = [wanted and not k < 0.0 for wanted, k in zip(full, room_k, strict=True)]
+        loop = replace(loop, calm=_calm_steps(full, room_k, sight))
     upper, lower = replace(loop.upper, full=full[0]), replace(loop.lower, full=full[1])
     return replace(loop, upper=upper, lower=lower)
+
+
+def _calm_steps(full: list[bool], room_k: list[float], sight: Sight) -> int:
+    """Return for how many steps full duty cannot bring a peak to its limit."""
+    steps = [
+        int(k / (CALM_MARGIN * half.rise_k_per_s * STEP_S))
+        for wanted, k, half in zip(full, room_k, sight.halves, strict=True)
+        if wanted
+    ]
+    return max(min([*steps, CALM_FULL_STEPS]) - 1, 0) if steps else 0
 
 
 def _on_the_way(loop: Loop, sight: Sight) -> tuple[Loop, list[bool], bool]:
@@ -105,7 +119,12 @@ def _would_fall(
     loop: Loop, given: Given, sight: Sight, horizon_s: float
 ) -> tuple[list[bool], bool]:
     """Return which half would fall low by the usual law alone, and whether neither comes near."""
-    lows_c = course(sight, (None, None), most=given.most, horizon_s=horizon_s).lows_c
+    lows_c = tuple(seen.surface_c for seen in sight.seens)
+    if not all(
+        low_c < aim.setpoint_c - LOW_K - AGAIN_K
+        for low_c, aim in zip(lows_c, sight.aims, strict=True)
+    ):
+        lows_c = course(sight, (None, None), most=given.most, horizon_s=horizon_s).lows_c
     falls, calm = [], True
     for half, low_c, aim in zip((loop.upper, loop.lower), lows_c, sight.aims, strict=True):
         again = given.window_s >= LONG_WINDOW_S and not half.full

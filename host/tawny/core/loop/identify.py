@@ -122,7 +122,9 @@ def fit_half(
 
     bounds = (np.log([HEATER_LEAST_S, SPREAD_LEAST_S, 0.05]), np.full(3, math.log(_MOST_S)))
     start = np.clip(middle, bounds[0] + 1e-6, bounds[1] - 1e-6)
-    found = least_squares(surprises, start, bounds=bounds, diff_step=1e-3, max_nfev=60)
+    found = least_squares(
+        surprises, start, bounds=bounds, diff_step=1e-3, max_nfev=40, ftol=1e-5, xtol=1e-5
+    )
     times = np.exp(found.x)
     linear, left = _linear(series, times, before)
     half = HalfThermal(

@@ -251,12 +251,13 @@ def _lands(sight: Sight, index: int, steps: int) -> list[tuple[float, float]]:
     under_way_k = rise * strength * (half.heater_lag_s + len(seen.pipe) * STEP_S)
     per_flow_k = half.spread_lag_s / half.surface_share
     fade = seen.taken
-    found = []
-    for row in rows:
+    still = sight.ahead.shut and not sight.ahead.charged and fade == 0.0
+    found: list[tuple[float, float]] = []
+    for row in rows[:1] if still else rows:
         flow = rise * (row + fade)
         hold = ((base + flow) / rise - seen.drift) / strength
         hold = 0.0 if hold < 0.0 else min(hold, 1.0)
         gap_k = aim.setpoint_c + under_way_k * hold + (flow + aim.exchange) * per_flow_k
         found.append((hold, gap_k))
         fade *= _FADING
-    return found
+    return found * steps if still else found

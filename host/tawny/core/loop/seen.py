@@ -34,7 +34,7 @@ class Situation(Enum):
     CHARGED = auto()
 
 
-class Seen(msgspec.Struct, frozen=True):
+class Seen(msgspec.Struct, frozen=True, gc=False):
     """One half.
 
     Attributes:

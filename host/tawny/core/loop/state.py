@@ -21,7 +21,7 @@ class Place(StrEnum):
     PRESSED = "pressed"  # closed on a charge; a breath does not change it
 
 
-class HalfLoop(msgspec.Struct, frozen=True):
+class HalfLoop(msgspec.Struct, frozen=True, gc=False):
     """One half.
 
     Attributes:
@@ -37,7 +37,7 @@ class HalfLoop(msgspec.Struct, frozen=True):
     duty: float = 0.0
 
 
-class Loop(msgspec.Struct, frozen=True):
+class Loop(msgspec.Struct, frozen=True, gc=False):
     """Both halves, and what is learned of the charge.
 
     Attributes:

@@ -99,7 +99,7 @@ def _aimed(loop: Loop, setpoints_c: tuple[float, float]) -> Loop:
         for now_c, one_c in zip(setpoints_c, before_c, strict=True)
     ):
         upper, lower = replace(loop.upper, full=False), replace(loop.lower, full=False)
-        loop = replace(loop, upper=upper, lower=lower, rising=False)
+        loop = replace(loop, upper=upper, lower=lower, rising=False, calm=0)
     return replace(loop, setpoints_c=setpoints_c)
 
 
@@ -132,7 +132,7 @@ def _observed(
             one = first_seen(halves[index], reading_c)
         elif given.dt_s > AWAY_S or abs(reading_c - one.surface_c) > LOST_K:
             one = resumed(one, halves[index], reading_c, given.dt_s)
-        elif loop.thermal != given.thermal:
+        elif loop.thermal is not given.thermal and loop.thermal != given.thermal:
             one = fitted(one, halves[index])
         before.append(one)
     situation = Situation.RESTING

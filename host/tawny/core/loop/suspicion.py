@@ -19,7 +19,7 @@ class Fault(StrEnum):
     SWAPPED = "halves_swapped"  # each half answers to the other's heat
 
 
-class Doubt(msgspec.Struct, frozen=True):
+class Doubt(msgspec.Struct, frozen=True, gc=False):
     """A fault that is suspected.
 
     Attributes:
@@ -35,7 +35,7 @@ class Doubt(msgspec.Struct, frozen=True):
     span_s: float
 
 
-class HalfDoubt(msgspec.Struct, frozen=True):
+class HalfDoubt(msgspec.Struct, frozen=True, gc=False):
     """The accounts of one half; heat in seconds of full duty.
 
     Attributes:
@@ -92,7 +92,7 @@ class HalfDoubt(msgspec.Struct, frozen=True):
         return math.isfinite(total + self.error + self.across + (self.last_c or 0.0))
 
 
-class Suspicion(msgspec.Struct, frozen=True):
+class Suspicion(msgspec.Struct, frozen=True, gc=False):
     """Of both halves.
 
     Attributes:
@@ -103,6 +103,8 @@ class Suspicion(msgspec.Struct, frozen=True):
         doubt: What is suspected now; None: nothing.
         doubt_s: For how long.
         needs: Duty that the setpoints take at rest, upper and lower; 0: none wanted.
+        waiting_s, waiting: A step that is judged together with the next, and what was delivered in
+            it, in seconds of full duty.
     """
 
     upper: HalfDoubt = HalfDoubt()
@@ -114,6 +116,8 @@ class Suspicion(msgspec.Struct, frozen=True):
     doubt: Doubt | None = None
     doubt_s: float = 0.0
     needs: tuple[float, float] = (0.0, 0.0)
+    waiting_s: float = 0.0
+    waiting: tuple[float, float] = (0.0, 0.0)
 
     def halves(self) -> tuple[HalfDoubt, HalfDoubt]:
         """Return upper and lower."""

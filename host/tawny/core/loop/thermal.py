@@ -24,7 +24,7 @@ RISE_MOST_K_PER_S = 20.0
 RATE_MOST_PER_S = 1.0  # of losses and exchange
 
 
-class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class HalfThermal(msgspec.Struct, frozen=True, gc=False, kw_only=True, forbid_unknown_fields=True):
     """One half.
 
     Attributes:
@@ -88,7 +88,7 @@ class HalfThermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         )
 
 
-class Thermal(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Thermal(msgspec.Struct, frozen=True, gc=False, kw_only=True, forbid_unknown_fields=True):
     """Both halves, and whether it was fitted to what this mould did.
 
     Attributes:
