@@ -189,7 +189,7 @@ def test_day_of_a_quiet_sensor_on_a_steady_hold(
             day.run(1.0)
             steps += stepped == 0 < day.press.state.upper.probe_ms
         held = day.said.teles[began:]
-    assert steps >= 3
+    assert steps >= 2
     assert 55.0 < longest_still_s(held) < 90.0
     assert all(abs(float(tele.u) - 1800) <= 20 for tele in held)
     assert_no_trip(day.boards)

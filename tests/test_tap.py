@@ -289,6 +289,7 @@ def test_tap_asks_again_what_is_in_the_mould_ten_minutes_after_somebody_looked()
     assert play.ask(ask.Prepare(empty=True, dry=True, let_down=True)) is None
     play.run(1.0)
     assert play.phase is P.PREHEAT
+    play.set_c(180.0)
     play.run(700.0)
     assert play.state.cycle.confirmed
 
