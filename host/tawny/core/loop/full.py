@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from tawny.core.loop.demand import Watch
 from tawny.core.loop.gains import STEP_S
-from tawny.core.loop.outlook import Ahead, Sight, course
+from tawny.core.loop.outlook import Ahead, Course, Sight, course
 from tawny.core.loop.state import Given, Loop, Place
 from tawny.core.loop.thermal import HalfThermal
 
@@ -22,7 +22,8 @@ from tawny.core.loop.thermal import HalfThermal
 PEAK_RISING_K = 0.2
 PEAK_GUESSED_K, PEAK_GUESSED_PER_COAST, PEAK_LEAST_K = 0.4, 0.03, -0.5
 PEAK_BEFORE_CHARGE_K = 0.85
-PEAK_PRESSED_K, PEAK_PRESSED_LONG_WINDOW_K = 0.4, 0.0
+PEAK_PRESSED_K, PEAK_PRESSED_LONG_WINDOW_K = 0.3, 0.0
+REST_K = 0.45  # above setpoint: a half that the law would bring higher gets no heat for now
 LOW_K = 0.5  # below setpoint: a charged half that would fall further gets full duty
 # Where no half comes so low, or a step of full duty brings a peak no nearer than this many of its
 # own rises, it is looked again only some steps later.
@@ -63,15 +64,16 @@ def expected(loop: Loop, given: Given) -> Ahead:
 
 
 def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
-    """Decide which half gets full duty."""
+    """Decide which half gets full duty, and which none."""
     if loop.calm > 0:
         return replace(loop, calm=loop.calm - 1)
+    rests = [False, False]
     if loop.place is Place.SHUT:
         loop, full, near = _on_the_way(loop, sight)
         horizon_s, most = RISING_HORIZON_S, given.most
     else:
         horizon_s = SETTLE_S + SETTLE_LAGS * max(half.lag_s() for half in sight.halves)
-        full, calm = _would_fall(loop, given, sight, horizon_s)
+        full, rests, calm = _by_the_law(loop, given, sight, horizon_s)
         loop = replace(loop, rising=False, calm=CALM_STEPS if calm else 0)
         near, most = any(full), 1.0
     if near:
@@ -84,7 +86,8 @@ def full_duty(loop: Loop, given: Given, sight: Sight) -> Loop:
         ]
         full = [wanted and not k < 0.0 for wanted, k in zip(full, room_k, strict=True)]
         loop = replace(loop, calm=_calm_steps(full, room_k, sight))
-    upper, lower = replace(loop.upper, full=full[0]), replace(loop.lower, full=full[1])
+    upper = replace(loop.upper, full=full[0], rests=rests[0])
+    lower = replace(loop.lower, full=full[1], rests=rests[1])
     return replace(loop, upper=upper, lower=lower)
 
 
@@ -115,22 +118,28 @@ def _on_the_way(loop: Loop, sight: Sight) -> tuple[Loop, list[bool], bool]:
     return replace(loop, rising=rising), full, near
 
 
-def _would_fall(
+def _by_the_law(
     loop: Loop, given: Given, sight: Sight, horizon_s: float
-) -> tuple[list[bool], bool]:
-    """Return which half would fall low by the usual law alone, and whether neither comes near."""
-    lows_c = tuple(seen.surface_c for seen in sight.seens)
+) -> tuple[list[bool], list[bool], bool]:
+    """Return which half would fall low by the usual law alone, which rise high, and whether none.
+
+    Where both are low now there is nothing to ask.
+    """
+    now_c = (sight.seens[0].surface_c, sight.seens[1].surface_c)
+    ahead = Course(now_c, now_c)
     if not all(
-        low_c < aim.setpoint_c - LOW_K - AGAIN_K
-        for low_c, aim in zip(lows_c, sight.aims, strict=True)
+        one_c < aim.setpoint_c - LOW_K - AGAIN_K
+        for one_c, aim in zip(now_c, sight.aims, strict=True)
     ):
-        lows_c = course(sight, (None, None), most=given.most, horizon_s=horizon_s).lows_c
-    falls, calm = [], True
-    for half, low_c, aim in zip((loop.upper, loop.lower), lows_c, sight.aims, strict=True):
+        ahead = course(sight, (None, None), most=given.most, horizon_s=horizon_s)
+    falls, rests, calm = [], [], True
+    for index, half in enumerate((loop.upper, loop.lower)):
+        low_c, setpoint_c = ahead.lows_c[index], sight.aims[index].setpoint_c
         again = given.window_s >= LONG_WINDOW_S and not half.full
-        falls.append(low_c < aim.setpoint_c - LOW_K - (AGAIN_K if again else 0.0))
-        calm = calm and low_c > aim.setpoint_c - CALM_K and not half.full
-    return falls, calm
+        falls.append(low_c < setpoint_c - LOW_K - (AGAIN_K if again else 0.0))
+        rests.append(ahead.peaks_c[index] > setpoint_c + REST_K and not falls[index])
+        calm = calm and low_c > setpoint_c - CALM_K and not (half.full or rests[index])
+    return falls, rests, calm
 
 
 def _peak_k(half: HalfThermal, loop: Loop, given: Given) -> float:

@@ -28,12 +28,14 @@ class HalfLoop(msgspec.Struct, frozen=True, gc=False):
         seen: What is believed of it; None before its first reading.
         integral: Of the law, in duty.
         full: It is heated at full duty as far as its peak allows.
+        rests: It gets no heat: what a charge gives back would take it too high.
         duty: The last decided.
     """
 
     seen: Seen | None = None
     integral: float = 0.0
     full: bool = False
+    rests: bool = False
     duty: float = 0.0
 
 

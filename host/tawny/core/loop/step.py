@@ -98,7 +98,8 @@ def _aimed(loop: Loop, setpoints_c: tuple[float, float]) -> Loop:
         abs(now_c - one_c) > SETPOINT_STEP_K
         for now_c, one_c in zip(setpoints_c, before_c, strict=True)
     ):
-        upper, lower = replace(loop.upper, full=False), replace(loop.lower, full=False)
+        upper = replace(loop.upper, full=False, rests=False)
+        lower = replace(loop.lower, full=False, rests=False)
         loop = replace(loop, upper=upper, lower=lower, rising=False, calm=0)
     return replace(loop, setpoints_c=setpoints_c)
 
@@ -184,7 +185,7 @@ def _decided(loop: Loop, given: Given, sight: Sight) -> tuple[Loop, Duties]:
         )
         if not step.finite:
             return _anew(loop), _OFF
-        duty = limits[index] if half.full else step.duty
+        duty = limits[index] if half.full else 0.0 if half.rests else step.duty
         if given.window_s >= LONG_WINDOW_S and duty >= FRESH_WINDOW_DUTY > half.duty > 0.0:
             duty = 0.0
         done.append(replace(half, duty=round(duty, DIGITS), integral=round(step.integral, DIGITS)))
