@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import pytest
 from msgspec.structs import replace
 
 from core_events import HALF
-from tawny.core.equipment import HalfModel
 from tawny.core.intake import go_stale, on_time_ms, take_in
 from tawny.core.names import Quality
 from tawny.core.state import HalfState
@@ -127,6 +125,16 @@ def test_intake_sums_delivered_heat() -> None:
         half.read(100.0)
     assert half.state.given_ms == 100 * STEP_MS
     assert half.state.delivered > 0.95
+
+
+def test_intake_counts_how_often_an_output_switches_on() -> None:
+    """Off, on, on, off, on: two operations, whatever the on-time of each frame."""
+    half = Half()
+    half.read(100.0)
+    for on_ms in (0, 200, 40, 0, 120, 0):
+        half.on_ms = (half.on_ms + on_ms) % 65_536
+        half.read(100.0)
+    assert half.state.operations == 2
 
 
 def test_intake_lets_integrals_wait_over_a_gap() -> None:

@@ -33,6 +33,7 @@ def command(  # noqa: D103 - the help says it
         ("versions", check_machine.versions),
         ("settings", lambda: check_home.settings(place)),
         ("record", lambda: check_home.record(place)),
+        ("relays", lambda: check_home.relays(place)),
         ("file system", lambda: check_home.disk(place, machine)),
         ("port", lambda: check_port.ports(machine)),
         ("board", lambda: check_port.board(place, port, met)),

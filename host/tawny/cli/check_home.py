@@ -10,6 +10,7 @@ from pathlib import Path
 from tawny.cli.commission_show import reminders
 from tawny.cli.findings import Finding, Level, Machine
 from tawny.core.messages import Here
+from tawny.core.record import HeatGone
 from tawny.settings.home import Home
 from tawny.settings.workshop import load_workshop
 from tawny.store.folder import file_system
@@ -91,6 +92,23 @@ def record(home: Home) -> Iterator[Finding]:
                 ),
                 _("if no press runs, the next start seals it and shows its rescue card"),
             )
+
+
+def relays(home: Home) -> Iterator[Finding]:
+    """Tell how often relays have switched: they wear out by that, and are parts to replace."""
+    if not (home.settled and home.store.exists()):
+        return
+    if load_workshop(home).press.output != "relay":
+        return
+    with Reader.open(home.root) as reader:
+        ends = [entry.read(HeatGone).operations for entry in reader.entries(kinds=("heat_gone",))]
+    said = _(
+        "in this record the upper relay has switched on {upper} times, the lower {lower} times"
+    ).format(
+        upper=number(sum(end.get("upper", 0) for end in ends), 0),
+        lower=number(sum(end.get("lower", 0) for end in ends), 0),
+    )
+    yield Finding("relays", Level.GOOD, said, _("compare it with the life their maker gives"))
 
 
 def commissioning(home: Home, met: Sequence[Here] = ()) -> Iterator[Finding]:

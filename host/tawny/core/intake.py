@@ -121,6 +121,8 @@ def _delivered(half: HalfState, on_ms: int, dt_ms: int) -> HalfState:
     return replace(
         half,
         given_ms=half.given_ms + on_ms,
+        operations=half.operations + (on_ms > 0 and not half.was_on),
+        was_on=on_ms > 0,
         delivered=half.delivered + (share - half.delivered) * min(dt_s / DELIVERED_OVER_S, 1.0),
     )
 

@@ -100,6 +100,10 @@ def lose_heat(state: State, cause: Code, result: Result) -> tuple[State, tuple[A
                     "phase": state.cycle.phase.value,
                     "cause": cause.code,
                     "fields": dict(cause.fields),
+                    "operations": {
+                        "upper": state.upper.operations,
+                        "lower": state.lower.operations,
+                    },
                 },
             )
         )

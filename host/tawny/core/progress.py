@@ -76,8 +76,8 @@ def _back_to_heat(state: State) -> State:
         return replace(state, aim=aim.resumed(state)) if paused else state
     return replace(
         state,
-        upper=replace(state.upper, cutoff_c=None, reached=False),
-        lower=replace(state.lower, cutoff_c=None, reached=False),
+        upper=replace(state.upper, cutoff_c=None, reached=False, operations=0),
+        lower=replace(state.lower, cutoff_c=None, reached=False, operations=0),
         cycle=replace(state.cycle, lost=""),
         aim=aim.begun(state),
     )

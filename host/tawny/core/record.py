@@ -251,3 +251,13 @@ class ThermalRecord(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     rise_k: float = 0.0
     coast_s: float = 0.0
     room_c: float = 22.0
+
+
+class HeatGone(msgspec.Struct, frozen=True, kw_only=True):
+    """What is read again of an end of heat.
+
+    Attributes:
+        operations: How often each half's output has switched on since the heat-up began.
+    """
+
+    operations: dict[str, int] = {}

@@ -25,6 +25,8 @@ class HalfState(msgspec.Struct, frozen=True, gc=False):
         fresh_ms: The board's clock at the last new good sample.
         sum_c, count: Good samples since the last control step.
         given_ms: On-time delivered since the last control step.
+        operations: How often its output has switched on since the heat-up began.
+        was_on: It was on in the last frame.
         delivered: Delivered duty over the last few seconds, for the screen.
         same_ms: How long the raw register has not moved at a duty that should move it.
         probe_ms: What is left of the duty step that tests a still sensor.
@@ -46,6 +48,8 @@ class HalfState(msgspec.Struct, frozen=True, gc=False):
     count: int = 0
     mean_c: float | None = None
     given_ms: int = 0
+    operations: int = 0
+    was_on: bool = False
     delivered: float = 0.0
     duty: float = 0.0
     setpoint_c: float | None = None
