@@ -210,7 +210,8 @@ def follow(state: State, dt_ms: int) -> State:
     if not state.cycle.heat_wanted:
         kept = AimState(dry_asked=state.aim.dry_asked)
         return state if state.aim == kept else replace(state, aim=kept)
-    if _plain(state) and (state.aim.upper_c, state.aim.lower_c) == setpoints_c(state):
+    settled = _plain(state) and (state.aim.upper_c, state.aim.lower_c) == setpoints_c(state)
+    if settled and not (state.aim.warmed or _warmed(state)):
         return state
     aim = replace(state.aim, dry=_dried(state, dt_ms), manual=_by_hand(state))
     state = replace(state, aim=aim) if aim != state.aim else state
