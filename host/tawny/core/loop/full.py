@@ -19,7 +19,7 @@ from tawny.core.loop.thermal import HalfThermal
 
 # How high above setpoint a peak full duty may leave behind. A coast is foreseen to a hundredth or
 # two, and what it gains in time is small; a guessed model may be off by a tenth.
-PEAK_RISING_K = 0.2
+PEAK_RISING_K = 0.17
 PEAK_GUESSED_K, PEAK_GUESSED_PER_COAST, PEAK_LEAST_K = 0.4, 0.03, -0.5
 PEAK_BEFORE_CHARGE_K = 0.85
 PEAK_PRESSED_K, PEAK_PRESSED_LONG_WINDOW_K = 0.3, 0.0
