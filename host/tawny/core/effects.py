@@ -7,7 +7,7 @@ import msgspec
 from tawny.core.snapshot import Code, Field
 
 
-class Effect(msgspec.Struct, frozen=True):
+class Effect(msgspec.Struct, frozen=True, gc=False):
     """Base of every effect."""
 
 

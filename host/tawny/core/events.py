@@ -14,7 +14,7 @@ from tawny.core.messages import Tele
 from tawny.core.snapshot import Code
 
 
-class Event(msgspec.Struct, frozen=True, tag_field="event"):
+class Event(msgspec.Struct, frozen=True, gc=False, tag_field="event"):
     """Base of every event."""
 
     host_ms: int

@@ -38,7 +38,7 @@ FIT_BUZZER: Final = 0x020
 Temp = int | str  # tenths of a degree, or "bad", or "none"
 
 
-class Message(msgspec.Struct, frozen=True):
+class Message(msgspec.Struct, frozen=True, gc=False):
     """Base of every line."""
 
 
