@@ -34,7 +34,7 @@ WITHIN_S = {
     ("stuck", "cold"): 90.0,
     ("stuck", "rising"): 30.0,
     ("stuck", "hold"): 30.0,
-    ("stuck", "pressed"): 45.0,
+    ("stuck", "pressed"): 30.0,
     ("open", "cold"): 190.0,
     ("open", "rising"): 190.0,
     ("open", "hold"): 280.0,

@@ -77,6 +77,7 @@ class Step(NamedTuple):
         foreseen: What a charge is expected to take, in duty.
         with_other: How much more heat the other half got, smoothed.
         register: Of its sensor; -1: not known.
+        moved: It was another one in between.
     """
 
     reading_c: float
@@ -85,6 +86,7 @@ class Step(NamedTuple):
     foreseen: float
     with_other: float
     register: int
+    moved: bool = False
 
 
 def smooth(value: float, to: float, dt_s: float) -> float:
@@ -117,7 +119,8 @@ def account(
     if not given.thermal.trusted:
         # What a guess makes of the loss is no heat: the half must rise, beyond what it was given.
         over = (reading_c - last_c) / rate - arriving * dt_s
-    own = _still(own, rise_k, dt_s, same=at.register == own.register >= 0)
+    same = at.register == own.register >= 0 and not at.moved
+    own = _still(own, rise_k, dt_s, same=same)
     cold_c = own.cold_c
     if arriving < NO_HEAT:
         cold_c = reading_c

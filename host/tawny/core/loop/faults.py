@@ -62,7 +62,12 @@ def suspected(before: Suspicion, loop: Loop, given: Given) -> Suspicion:
     if not (loop.finite and all(one.sound() for one in before.halves())):
         return Suspicion(doubt=before.doubt, doubt_s=before.doubt_s + STEP_S)
     if before.waiting_s == 0.0 and given.dt_s <= TOGETHER_MOST_S:
-        return replace(before, waiting_s=given.dt_s, waiting=_delivered(before, given))
+        return replace(
+            before,
+            waiting_s=given.dt_s,
+            waiting=_delivered(before, given),
+            moved=_moved(before, given),
+        )
     span_s = before.waiting_s + given.dt_s
     upper_s, lower_s = _delivered(before, given)
     given = given._replace(dt_s=span_s, shares=(upper_s / span_s, lower_s / span_s))
@@ -94,6 +99,7 @@ def suspected(before: Suspicion, loop: Loop, given: Given) -> Suspicion:
                     foreseen,
                     -apart if index == 0 else apart,
                     -1 if given.registers is None else given.registers[index],
+                    moved=before.moved[index],
                 ),
                 given,
                 limits,
@@ -113,6 +119,13 @@ def suspected(before: Suspicion, loop: Loop, given: Given) -> Suspicion:
         needs=_needs(given, (now[0].weak, now[1].weak)),
     )
     return _doubted(suspicion, given, limits)
+
+
+def _moved(before: Suspicion, given: Given) -> tuple[bool, bool]:
+    if given.registers is None:
+        return False, False
+    upper, lower = given.registers
+    return upper != before.upper.register, lower != before.lower.register
 
 
 def _delivered(before: Suspicion, given: Given) -> tuple[float, float]:

@@ -105,6 +105,7 @@ class Suspicion(msgspec.Struct, frozen=True, gc=False):
         needs: Duty that the setpoints take at rest, upper and lower; 0: none wanted.
         waiting_s, waiting: A step that is judged together with the next, and what was delivered in
             it, in seconds of full duty.
+        moved: The registers of that step were not those before it.
     """
 
     upper: HalfDoubt = HalfDoubt()
@@ -118,6 +119,7 @@ class Suspicion(msgspec.Struct, frozen=True, gc=False):
     needs: tuple[float, float] = (0.0, 0.0)
     waiting_s: float = 0.0
     waiting: tuple[float, float] = (0.0, 0.0)
+    moved: tuple[bool, bool] = (False, False)
 
     def halves(self) -> tuple[HalfDoubt, HalfDoubt]:
         """Return upper and lower."""
