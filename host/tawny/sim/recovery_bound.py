@@ -19,7 +19,7 @@ from tawny.sim.parameters import MouldModel
 from tawny.sim.recovery_programme import Programme, Solution
 
 BAND_K: Final = 1.0
-_ROUNDS: Final = 6
+_ROUNDS: Final = 15  # most agree after two to four; halves that exchange much take longer
 _AGREED_K: Final = 0.02
 _FEASIBLE_K: Final = 0.001  # what the solver's own tolerance may leave
 
