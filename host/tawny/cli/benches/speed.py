@@ -37,7 +37,7 @@ class Run(NamedTuple):
 
 def measure(*, short: bool) -> Iterator[Measured]:
     """Press parts from cold on the virtual clock, recording each."""
-    pressings, times = (1, 6) if short else (3, 5)
+    pressings, times = (1, 3) if short else (3, 5)
     with tempfile.TemporaryDirectory(prefix="tawny-bench-") as folder:
         runs = [press(Path(folder, str(n)), pressings=pressings) for n in range(times)]
         sync_s = sync_time_s(Path(folder))
