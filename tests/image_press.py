@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -255,10 +255,12 @@ def fastest_fall_k(said: Said) -> float:
     return worst
 
 
+def stands_s(teles: list[m.Tele], longer_s: float) -> list[float]:
+    """Return each time that the upper register stood still for longer than that."""
+    stands = [sum(1 for _ in group) - 1 for _, group in groupby(tele.ur for tele in teles)]
+    return [still * READ_S for still in stands if still * READ_S > longer_s]
+
+
 def longest_still_s(teles: list[m.Tele]) -> float:
     """Return the longest time that the upper register stood still."""
-    longest = still = 0
-    for before, after in pairwise(teles):
-        still = still + 1 if before.ur == after.ur else 0
-        longest = max(longest, still)
-    return longest * READ_S
+    return max(stands_s(teles, -1.0))
