@@ -6,18 +6,18 @@ import random
 from typing import Final
 
 from tawny.core.loop.faults import suspected
-from tawny.core.loop.state import Duties, Given, Loop
+from tawny.core.loop.state import Duties
 from tawny.core.loop.step import loop_step
 from tawny.core.loop.suspicion import Doubt, Suspicion
 from tawny.core.loop.thermal import Thermal
 from tawny.core.names import Half
 from tawny.sim.commands import HeaterFault
 from tawny.sim.lane import Lane, Moment
+from tawny.sim.lane_drive import LoopDriver
 from tawny.sim.mould import STEP_MS, Mould
 from tawny.sim.parameters import MouldModel
 from tawny.sim.sensor import Converter, SensorFault
 
-CHARGE: Final = "any"
 DRY_G_PER_CM2: Final = (0.17, 0.32)
 MAINS: Final = (0.92, 1.08)  # of the rated power: the voltage within 4 %
 
@@ -74,7 +74,7 @@ class ToldConverter(Converter):
         return self.register
 
 
-class Day:
+class Day(LoopDriver):
     """The loop and its look-out at one mould.
 
     Args:
@@ -91,8 +91,9 @@ class Day:
     def __init__(
         self, model: MouldModel, thermal: Thermal, seed: int, start_c: float | None = None
     ) -> None:
+        super().__init__(thermal, model, None)
         source = random.Random(seed)  # noqa: S311 - noise, not secrets
-        self.model, self.thermal = model, thermal
+        self.model = model
         self.mould = BrokenMould(model, start_c)
         self.lane = Lane(model, seed=seed, start_c=start_c)
         self.lane.mould = self.mould
@@ -101,8 +102,7 @@ class Day:
             for half in (model.upper, model.lower)
         )
         self.lane.converters = self.converters
-        self.setpoints_c: tuple[float, float] | None = None
-        self.loop, self.suspicion = Loop(), Suspicion()
+        self.suspicion = Suspicion()
         self.said: list[tuple[float, Doubt]] = []
         self.weak_most = 0.0
         self.readings_c = (0.0, 0.0)
@@ -121,22 +121,7 @@ class Day:
     def decide(self, moment: Moment) -> Duties:
         """Step the loop, and look twice."""
         upper, lower = (converter.register for converter in self.converters)
-        given = Given(
-            thermal=self.thermal,
-            setpoints_c=self.setpoints_c,
-            readings_c=moment.readings_c,
-            shares=moment.shares,
-            dt_s=moment.dt_s,
-            most=moment.most,
-            cap=self.model.supply_cap,
-            place=moment.place,
-            charging=moment.charging,
-            charge=CHARGE,
-            teaches=True,
-            room_c=self.model.ambient_c,
-            window_s=self.model.window_ms / 1000.0,
-            registers=(upper, lower),
-        )
+        given = self.given(moment)._replace(registers=(upper, lower))
         if not self._heard:
             self._missed_s += moment.dt_s
             return 0.0, 0.0

@@ -48,25 +48,26 @@ class LoopDriver:
 
     def decide(self, moment: Moment) -> Duties:
         """Step the loop."""
-        self.loop, duties = loop_step(
-            self.loop,
-            Given(
-                thermal=self.thermal,
-                setpoints_c=self.setpoints_c,
-                readings_c=moment.readings_c,
-                shares=moment.shares,
-                dt_s=moment.dt_s,
-                most=moment.most,
-                cap=self._cap,
-                place=moment.place,
-                charging=moment.charging,
-                charge=CHARGE,
-                teaches=True,
-                room_c=self._room_c,
-                window_s=self._window_s,
-            ),
-        )
+        self.loop, duties = loop_step(self.loop, self.given(moment))
         return duties
+
+    def given(self, moment: Moment) -> Given:
+        """Return what the core gives its loop at such a moment."""
+        return Given(
+            thermal=self.thermal,
+            setpoints_c=self.setpoints_c,
+            readings_c=moment.readings_c,
+            shares=moment.shares,
+            dt_s=moment.dt_s,
+            most=moment.most,
+            cap=self._cap,
+            place=moment.place,
+            charging=moment.charging,
+            charge=CHARGE,
+            teaches=True,
+            room_c=self._room_c,
+            window_s=self._window_s,
+        )
 
 
 class RivalDriver:

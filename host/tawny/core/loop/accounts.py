@@ -19,12 +19,12 @@ from typing import NamedTuple
 
 from msgspec.structs import replace
 
+from tawny.core.loop.gains import AWAY_S
 from tawny.core.loop.state import Given, Place
 from tawny.core.loop.suspicion import HalfDoubt
 from tawny.core.loop.thermal import HalfThermal
 
 DIGITS = 5  # more would only lengthen the record
-AWAY_S = 1.5  # a longer step says nothing
 JUMP_K = 10.0  # nor does a reading that jumps so far, as long as the model is a guess
 JUMP_UP_K = 3.0  # nor one that jumps up: no heater does that, and the board trips on a fast rise
 SAME_S = 20.0

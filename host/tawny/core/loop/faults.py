@@ -11,7 +11,6 @@ import math
 from msgspec.structs import replace
 
 from tawny.core.loop.accounts import (
-    AWAY_S,
     CHARGED,
     DIGITS,
     FORGETS_S,
@@ -26,7 +25,7 @@ from tawny.core.loop.accounts import (
     smooth,
 )
 from tawny.core.loop.full import expected
-from tawny.core.loop.gains import STEP_S
+from tawny.core.loop.gains import AWAY_S, STEP_S
 from tawny.core.loop.state import Given, Loop, Place
 from tawny.core.loop.suspicion import Doubt, Fault, HalfDoubt, Suspicion
 from tawny.core.loop.thermal import HalfThermal

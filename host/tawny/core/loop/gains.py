@@ -9,9 +9,11 @@ from __future__ import annotations
 from functools import cache
 from typing import NamedTuple
 
+from tawny.core.limits import CONTROL_EVERY_FRAMES, DUTY_EXPIRY_MS, READ_MS
 from tawny.core.loop.thermal import HalfThermal
 
-STEP_S = 0.4  # the loop's own: each second sample
+STEP_S = CONTROL_EVERY_FRAMES * READ_MS / 1000.0  # the loop's own: each second sample
+AWAY_S = DUTY_EXPIRY_MS / 1000.0  # a longer silence: the board has let the duty expire
 
 READING_K = 0.15  # standard deviation of the mean of two readings, rounding included
 _ROUNDS = 4000

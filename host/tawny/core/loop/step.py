@@ -17,7 +17,7 @@ from msgspec.structs import replace
 from tawny.core.control import law_step
 from tawny.core.loop.demand import Watch, after_opening, after_pressing, watched
 from tawny.core.loop.full import LONG_WINDOW_S, RISE_FROM_K, duties_most, expected, full_duty
-from tawny.core.loop.gains import STEP_S
+from tawny.core.loop.gains import AWAY_S, STEP_S
 from tawny.core.loop.law import Aim, Landing, aims, landing, short_of
 from tawny.core.loop.outlook import Sight
 from tawny.core.loop.seen import (
@@ -38,7 +38,6 @@ from tawny.core.loop.thermal import HalfThermal
 FRESH_WINDOW_DUTY = 0.95
 SETPOINT_STEP_K = 0.5  # a setpoint that moves more at once begins a new approach
 LOST_K = 10.0  # a reading so far from what is believed: it begins anew from there
-AWAY_S = 1.5  # a longer silence: the board has let the duty expire
 
 _OFF: Duties = (0.0, 0.0)
 
